@@ -1,0 +1,125 @@
+"""The start log, swims, and who can be recognised in them."""
+
+from __future__ import annotations
+
+import uuid
+from typing import TYPE_CHECKING
+
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from clinics import privacy
+
+if TYPE_CHECKING:
+    from portal.models import User
+
+
+class StartLogEntry(models.Model):
+    """One line of the start log, as taken at the pool.
+
+    `client_id` is made where the line is taken, so that sending it twice changes nothing.
+    `clock_run` names the run of that phone's clock: a phone that restarts begins a new one.
+    """
+
+    class Outcome(models.TextChoices):
+        AWAY = "away", _("away")
+        NO_SHOW = "no-show", _("did not come")
+        FALSE_START = "false-start", _("called back")
+        NOT_FILMED = "not-filmed", _("away, has not agreed to be filmed")
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    clinic = models.ForeignKey("clinics.Clinic", models.CASCADE, related_name="start_log")
+    client_id = models.CharField(max_length=64)
+    entry = models.ForeignKey("clinics.Entry", models.PROTECT, null=True, related_name="start_log")
+    instant = models.DateTimeField()
+    clock_run = models.CharField(max_length=64, default="file")
+    outcome = models.CharField(max_length=12, choices=Outcome, default=Outcome.AWAY)
+    note = models.CharField(max_length=400, blank=True)
+    logged_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    received_at = models.DateTimeField(default=timezone.now)
+    undone_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ["instant"]
+        constraints = [
+            models.UniqueConstraint(fields=["clinic", "client_id"], name="start_log_client_id_once")
+        ]
+
+
+class SwimQuerySet(models.QuerySet["Swim"]):
+    def visible_to(self, user: User) -> SwimQuerySet:
+        """Swims that the user may see (clinics/privacy.py)."""
+        return privacy.swims_visible_to(self, user)  # type: ignore[return-value]
+
+    def handled_by(self, user: User) -> SwimQuerySet:
+        """Swims that the user checks before anyone else sees them."""
+        return privacy.swims_handled_by(self, user)  # type: ignore[return-value]
+
+
+class Swim(models.Model):
+    """An actual go of an entry through the circuit. `swim_s` zero is `start_at`."""
+
+    class StartKind(models.TextChoices):
+        HEARD = "heard", _("start signal as heard")
+        TAP = "tap", _("as tapped in the start log")
+        MARK = "mark", _("as marked on a frame")
+
+    class Person(models.TextChoices):
+        UNCONFIRMED = "unconfirmed", _("who is this?")
+        CONFIRMED = "confirmed", _("confirmed")
+        WRONG = "wrong", _("not this person")
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    entry = models.ForeignKey("clinics.Entry", models.PROTECT, related_name="swims")
+    go = models.PositiveSmallIntegerField(default=1)
+    log_entry = models.OneToOneField(StartLogEntry, models.PROTECT, null=True, related_name="swim")
+    start_at = models.DateTimeField()
+    start_kind = models.CharField(max_length=6, choices=StartKind, default=StartKind.TAP)
+    start_u_ms = models.FloatField()
+    person = models.CharField(max_length=12, choices=Person, default=Person.UNCONFIRMED)
+    person_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    person_at = models.DateTimeField(null=True)
+    others_recorded_at = models.DateTimeField(null=True)  # "nobody" is recorded, too
+    others_recorded_by = models.ForeignKey(
+        "portal.User", models.SET_NULL, null=True, related_name="+"
+    )
+    passed_at = models.DateTimeField(null=True)
+    passed_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    given_at = models.DateTimeField(null=True)
+    given_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    delete_by = models.DateTimeField(null=True)
+
+    objects = SwimQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["start_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["entry", "go"], name="swim_go_once"),
+            models.CheckConstraint(
+                condition=models.Q(start_u_ms__gte=0), name="swim_start_u_not_negative"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(passed_at__isnull=True)
+                | (models.Q(others_recorded_at__isnull=False) & ~models.Q(person="unconfirmed")),
+                name="swim_passed_only_after_check",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(given_at__isnull=True) | models.Q(passed_at__isnull=False),
+                name="swim_given_only_after_passed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.entry}, go {self.go}"
+
+
+class Recognised(models.Model):
+    """Somebody else who can be recognised in a swim's clips."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    swim = models.ForeignKey(Swim, models.CASCADE, related_name="recognised")
+    swimmer = models.ForeignKey("clinics.Swimmer", models.CASCADE, related_name="recognised_in")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["swim", "swimmer"], name="recognised_once")]

@@ -1,0 +1,3 @@
+from feedback.models.comments import Comment, LastLooked
+
+__all__ = ["Comment", "LastLooked"]

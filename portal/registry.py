@@ -1,0 +1,102 @@
+"""What the later packages tell `portal` about themselves at start-up.
+
+`portal` must never import `clinics` or `feedback`; they register here, in their
+`AppConfig.ready`, what the site has to know: kinds of jobs, rules for keeping files,
+steps for erasing and exporting a person, and places in the navigation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from django.db.models import QuerySet
+    from django.http import HttpRequest
+
+    from portal.models import Job, StoredFile, User
+
+
+@dataclass(frozen=True)
+class JobKind:
+    """A kind of background work.
+
+    `run(job, pulse)` does the work; `pulse(progress, seconds_left)` reports, renews the
+    lease and raises `JobStopped` when the job was cancelled or lost. `visible_to` narrows
+    the jobs of this kind to those whose subject the user may know about.
+    """
+
+    name: str
+    queue: str  # "quick" or "render"
+    label: str
+    run: Callable[[Job, Callable[..., None]], None]
+    visible_to: Callable[[QuerySet[Job], User], QuerySet[Job]]
+    wall_s: float = 3600.0
+    on_failed: Callable[[Job], None] | None = None
+
+
+@dataclass(frozen=True)
+class KeepingRule:
+    """How long files of one kind are kept. `delete_by(file)` is None: not known yet."""
+
+    name: str
+    label: str
+    delete_by: Callable[[StoredFile], dt.datetime | None]
+
+
+@dataclass(frozen=True)
+class PersonStep:
+    """One step of erasing or exporting a person; `order` runs from low to high."""
+
+    name: str
+    order: int
+    run: Callable[..., Any]
+
+
+@dataclass(frozen=True)
+class NavEntry:
+    """A place to go in the header; `shown_to(request)` decides for whom."""
+
+    name: str
+    label: Any  # a lazy translation
+    url_name: str
+    order: int
+    shown_to: Callable[[HttpRequest], bool]
+    landing: Callable[[HttpRequest], bool] | None = None  # may "/" lead here?
+
+
+Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry)
+
+
+class Registry(Generic[Item]):
+    """Named things in the order in which they came; a name is taken once."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        self._items: dict[str, Item] = {}
+
+    def register(self, item: Item) -> Item:
+        known = self._items.get(item.name)
+        if known is not None and known != item:
+            raise ValueError(f"{self.what} “{item.name}” is registered twice")
+        self._items[item.name] = item
+        return item
+
+    def get(self, name: str) -> Item:
+        try:
+            return self._items[name]
+        except KeyError:
+            raise LookupError(f"no {self.what} is called “{name}”") from None
+
+    def all(self) -> Iterable[Item]:
+        return tuple(self._items.values())
+
+
+job_kinds: Registry[JobKind] = Registry("job kind")
+keeping_rules: Registry[KeepingRule] = Registry("keeping rule")
+erasure_steps: Registry[PersonStep] = Registry("erasure step")
+export_steps: Registry[PersonStep] = Registry("export step")
+navigation: Registry[NavEntry] = Registry("navigation entry")
