@@ -1,10 +1,13 @@
-"""What all tests share: a data folder of their own, no way out to the network."""
+"""What all tests share."""
 
 from __future__ import annotations
 
-import os
-import tempfile
+import pytest
 
-os.environ.setdefault("SIDELANE_DATA", tempfile.mkdtemp(prefix="sidelane-tests-"))
-os.environ.setdefault("EMAIL_URL", "memorymail://")
-os.environ.setdefault("LOG_LEVEL", "WARNING")
+from tests.cast import Cast, build_cast
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    """The fixed cast with its data (tests/cast.py)."""
+    return build_cast()

@@ -1,0 +1,24 @@
+"""The environment of the tests, set before the one settings file is read.
+
+A data folder of their own, mail kept in memory, quiet logs. Child processes that a test
+starts inherit all of it.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import shutil
+import tempfile
+
+if "SIDELANE_DATA" not in os.environ:
+    os.environ["SIDELANE_DATA"] = tempfile.mkdtemp(prefix="sidelane-tests-")
+    atexit.register(
+        lambda pid, folder: os.getpid() == pid and shutil.rmtree(folder, ignore_errors=True),
+        os.getpid(),
+        os.environ["SIDELANE_DATA"],
+    )
+os.environ.setdefault("EMAIL_URL", "memorymail://")
+os.environ.setdefault("LOG_LEVEL", "WARNING")
+
+from portal.settings import *  # noqa: E402, F403
