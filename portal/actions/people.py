@@ -1,0 +1,115 @@
+"""Who works for a club: invite, end, begin with the first admin."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone, translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from portal.actions import audit
+from portal.actions.mail import queue_mail
+from portal.models import Club, Membership, User
+
+
+class NotPossible(Exception):
+    """A sentence for the person who asked."""
+
+
+def user_for(*, email: str, name: str = "") -> User:
+    """The user with this address, made if there is none; a name is filled in, never replaced."""
+    email = email.strip().lower()
+    user = User.objects.filter(email=email).first()
+    if user is None:
+        return User.objects.create_user(email, name.strip())
+    if name.strip() and not user.name:
+        user.name = name.strip()
+        user.save(update_fields=["name"])
+    return user
+
+
+@transaction.atomic
+def invite(
+    *,
+    club: Club,
+    email: str,
+    name: str,
+    role: str,
+    by: User | None,
+    from_date: dt.date | None = None,
+    until_date: dt.date | None = None,
+) -> Membership:
+    """Give somebody a role in a club and tell them by mail how to sign in.
+
+    Inviting again with the same role renews the membership: its dates become the new ones.
+    """
+    if role not in Membership.Role.values:
+        raise NotPossible(_("“%(role)s” is not a role. Choose one of the list.") % {"role": role})
+    from_date = from_date or timezone.localdate()
+    if until_date is not None and until_date < from_date:
+        raise NotPossible(_("The last day lies before the first. Change one of them."))
+    user = user_for(email=email, name=name)
+    membership, _made = Membership.objects.update_or_create(
+        club=club,
+        user=user,
+        role=role,
+        defaults={"from_date": from_date, "until_date": until_date},
+    )
+    audit.record(
+        action="person-invited",
+        by=by,
+        subject=membership,
+        club=club,
+        detail={"user": str(user.pk), "role": role, "from": from_date, "until": until_date},
+    )
+    _send_invitation(membership)
+    return membership
+
+
+def _send_invitation(membership: Membership) -> None:
+    user, club = membership.user, membership.club
+    with translation.override(user.language):
+        body = _(
+            "Hello %(name)s,\n\n%(club)s invites you as %(role)s, from %(from)s.\n\n"
+            "Sign in with this e-mail address at\n%(url)s\n"
+            "You get a code by mail each time; there is no password.\n"
+        ) % {
+            "name": user.name or user.email,
+            "club": club.name,
+            "role": membership.get_role_display(),
+            "from": date_format(membership.from_date, "DATE_FORMAT"),
+            "url": f"{settings.SITE_URL}/sign-in/",
+        }
+        subject = _("%(club)s invites you") % {"club": club.name}
+    queue_mail(to=user.email, subject=subject, body=body)
+
+
+@transaction.atomic
+def end_membership(*, membership: Membership, by: User | None) -> Membership:
+    """The membership ends with yesterday; one that has not begun goes. Sessions of this
+    person stay: what they may see is asked anew at each request."""
+    club, today = membership.club, timezone.localdate()
+    others = Membership.objects.select_for_update().current().filter(club=club, role="admin")
+    admins = list(others)
+    if membership in admins and len(admins) == 1:
+        raise NotPossible(
+            _("%(club)s needs at least one club admin. Invite another one first.")
+            % {"club": club.name}
+        )
+    audit.record(
+        action="membership-ended",
+        by=by,
+        subject=membership,
+        club=club,
+        detail={"user": str(membership.user_id), "role": membership.role},
+    )
+    yesterday = today - dt.timedelta(days=1)
+    if membership.from_date > yesterday:
+        membership.delete()
+    else:
+        membership.until_date = yesterday
+        membership.save(update_fields=["until_date"])
+    return membership
