@@ -185,6 +185,8 @@ class Upload(models.Model):
     camera_name = models.CharField(max_length=80, blank=True)
     owner = models.ForeignKey("portal.User", models.CASCADE, related_name="uploads")
     card = models.UUIDField(null=True, db_index=True)  # files dropped together: one memory card
+    card_files = models.PositiveIntegerField(default=1)  # how many files that card was said to have
+    tus_metadata = models.TextField(blank=True)  # as the client sent it; HEAD must say it again
     name = models.CharField(max_length=300)
     size_bytes = models.PositiveBigIntegerField()
     offset_bytes = models.PositiveBigIntegerField(default=0)
