@@ -34,8 +34,10 @@ class JobKind:
     label: str
     run: Callable[[Job, Callable[..., None]], None]
     visible_to: Callable[[QuerySet[Job], User], QuerySet[Job]]
-    wall_s: float = 3600.0
+    wall_s: float = 3600.0  # longer than this is too long: the job fails and says so
     on_failed: Callable[[Job], None] | None = None
+    retry_s: float = 2.0  # wait before the second attempt; four times as long before the third
+    may_change: Callable[[Job, User], bool] | None = None  # cancel, retry; None: who asked for it
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,24 @@ class NavEntry:
     landing: Callable[[HttpRequest], bool] | None = None  # may "/" lead here?
 
 
-Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry)
+@dataclass(frozen=True)
+class Finding:
+    """What a health check found, in a sentence; when not ok it says what to do."""
+
+    ok: bool
+    sentence: Any  # str or a lazy translation
+
+
+@dataclass(frozen=True)
+class HealthCheck:
+    """Something the health page and `doctor` ask. `run()` is quick and touches no footage."""
+
+    name: str
+    label: Any
+    run: Callable[[], Finding]
+
+
+Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck)
 
 
 class Registry(Generic[Item]):
@@ -100,3 +119,4 @@ keeping_rules: Registry[KeepingRule] = Registry("keeping rule")
 erasure_steps: Registry[PersonStep] = Registry("erasure step")
 export_steps: Registry[PersonStep] = Registry("export step")
 navigation: Registry[NavEntry] = Registry("navigation entry")
+health_checks: Registry[HealthCheck] = Registry("health check")

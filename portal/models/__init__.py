@@ -1,6 +1,6 @@
 from portal.models.audit import AuditEntry
 from portal.models.files import Hold, StoredFile
-from portal.models.jobs import Job
+from portal.models.jobs import Heartbeat, Job
 from portal.models.mail import OutboxMail
 from portal.models.people import (
     Attempt,
@@ -15,6 +15,7 @@ __all__ = [
     "Attempt",
     "AuditEntry",
     "Club",
+    "Heartbeat",
     "Hold",
     "Job",
     "KnownDevice",

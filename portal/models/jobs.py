@@ -49,6 +49,7 @@ class Job(models.Model):
     attempt = models.PositiveSmallIntegerField(default=0)
     not_before = models.DateTimeField(null=True)
     cancel_asked = models.BooleanField(default=False)
+    asked_again = models.BooleanField(default=False)  # asked for while it ran: runs once more
     reason = models.TextField(blank=True)
     asked_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
@@ -77,3 +78,12 @@ class Job(models.Model):
             models.Index(fields=["queue", "state", "priority", "created_at"]),
             models.Index(fields=["subject_kind", "subject_id"]),
         ]
+
+
+class Heartbeat(models.Model):
+    """When a worker or the sweep was last seen alive; the health page reads it (trust 41)."""
+
+    name = models.CharField(max_length=120, primary_key=True)  # "sweep", or host:pid of a worker
+    queue = models.CharField(max_length=12, blank=True)  # of a worker; empty: the sweep
+    seen_at = models.DateTimeField()
+    detail = models.JSONField(default=dict, blank=True)
