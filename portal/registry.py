@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
     from django.http import HttpRequest
 
-    from portal.models import Job, StoredFile, User
+    from portal.models import Club, Job, StoredFile, User
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,36 @@ class HealthCheck:
     run: Callable[[], Finding]
 
 
+def _never(_subject: Any) -> bool:
+    return False
+
+
+def _nothing(_subject: Any) -> None:
+    return None
+
+
+def _no_clubs(_user: User) -> list[Club]:
+    return []
+
+
+@dataclass(frozen=True)
+class PeopleHooks:
+    """What a package knows of people that the sign-in needs.
+
+    `address_known(email)`: may somebody with this (lower-case) address sign in although no
+    User has it yet? It must take the same number of queries for every address.
+    `signed_in(user)`: called within the transaction of each sign-in by code.
+    `needs_second_factor(user)`: does a duty of this person ask for one?
+    `clubs(user)`: the clubs in whose footage the person is.
+    """
+
+    name: str
+    address_known: Callable[[str], bool] = _never
+    signed_in: Callable[[User], None] = _nothing
+    needs_second_factor: Callable[[User], bool] = _never
+    clubs: Callable[[User], list[Club]] = _no_clubs
+
+
 Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck)
 
 
@@ -120,3 +150,4 @@ erasure_steps: Registry[PersonStep] = Registry("erasure step")
 export_steps: Registry[PersonStep] = Registry("export step")
 navigation: Registry[NavEntry] = Registry("navigation entry")
 health_checks: Registry[HealthCheck] = Registry("health check")
+people_hooks: Registry[PeopleHooks] = Registry("people hook")

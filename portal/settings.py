@@ -161,11 +161,13 @@ MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Sidelane"
 MFA_TOTP_TOLERANCE = 0
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PRODUCTION
-USERSESSIONS_TRACK_ACTIVITY = True
+USERSESSIONS_TRACK_ACTIVITY = False  # our middleware notes it, every few minutes
 SECOND_FACTOR_REQUIRED = env.bool("SECOND_FACTOR_REQUIRED", default=True)
 if PRODUCTION and not SECOND_FACTOR_REQUIRED:
     raise ImproperlyConfigured("SECOND_FACTOR_REQUIRED can be off only in development.")
 SIGN_IN_CODE_MINUTES = 10
+TRIES = 5  # per account and per network address; the next one waits (trust 8)
+TRY_WINDOW_MINUTES = 10
 FRESH_SIGN_IN_MINUTES = 15
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_COOKIE_AGE = int(timedelta(days=90).total_seconds())  # absolute limit

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from django.conf import settings
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -24,7 +24,11 @@ def user_for(*, email: str, name: str = "") -> User:
     email = email.strip().lower()
     user = User.objects.filter(email=email).first()
     if user is None:
-        return User.objects.create_user(email, name.strip())
+        try:
+            with transaction.atomic():
+                return User.objects.create_user(email, name.strip())
+        except IntegrityError:  # somebody else made it a moment ago
+            user = User.objects.get(email=email)
     if name.strip() and not user.name:
         user.name = name.strip()
         user.save(update_fields=["name"])
