@@ -1,4 +1,4 @@
-"""Pictures as the encoder takes them: one byte block of a full brightness and two half colour planes.
+"""Pictures as the encoder takes them: a full plane of brightness, two half ones of colour.
 
 Drawing straight into these planes spares a colour conversion for each of some twenty thousand
 frames. Everything that is drawn once (backgrounds, figures) is converted here once.
@@ -90,7 +90,9 @@ def _mix(
 def planes_of(picture: Image.Image) -> Planes:
     """The planes of an RGB picture with even sides."""
     luma, blue, red = _bt601(np.asarray(picture.convert("RGB"), dtype=np.float32))
-    as_bytes = [np.clip(np.rint(p), 0, 255).astype(np.uint8) for p in (luma, _half(blue), _half(red))]
+    as_bytes = [
+        np.clip(np.rint(p), 0, 255).astype(np.uint8) for p in (luma, _half(blue), _half(red))
+    ]
     return Planes(*as_bytes)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from PIL import Image, ImageDraw
 
@@ -68,7 +69,7 @@ def _draw_joints(draw, joints: Joints, colours: Colours, place, scale: float) ->
     waist = _between(hips, joints.shoulder, 0.45)
 
     def limb(points, widths_m, colour) -> None:
-        for (start, end), width_m in zip(zip(points, points[1:]), widths_m):
+        for (start, end), width_m in zip(pairwise(points), widths_m, strict=True):
             _thick_line(draw, place(start), place(end), width_m * scale, colour)
 
     limb((joints.shoulder, *joints.far_arm), (0.105, 0.085), shade)

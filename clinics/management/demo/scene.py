@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
-from clinics.management.demo.canvas import Frame, Planes, Sprite, planes_of, sprite_of
-from clinics.management.demo.figure import REACH_M, Colours, draw_figure
-from clinics.management.demo.motion import CARD_S, COURSE_M, FINISH_X_M, READY_S, TURN_X_M, Go
+from clinics.management.demo.canvas import Frame, Sprite, planes_of, sprite_of
+from clinics.management.demo.figure import Colours, draw_figure
+from clinics.management.demo.motion import CARD_S, COURSE_M, READY_S, Go
 
 WIDTH_PX, HEIGHT_PX = 640, 360
 RIPPLES = 6
@@ -100,7 +100,7 @@ class Painter:
         edges = np.flatnonzero(np.diff([0, *map(int, inside), 0]))
         return [
             (round(float(ticks_s[first]), 2), round(float(ticks_s[end - 1]), 2))
-            for first, end in zip(edges[::2], edges[1::2])
+            for first, end in zip(edges[::2], edges[1::2], strict=True)
         ]
 
     def _shows(self, figure: Figure, swim_s: float) -> bool:
@@ -248,7 +248,12 @@ def _splash_sprite(stage: int, px_per_m: float) -> Sprite:
         y = base_px - abs(rng.normal(0, 0.12 + 0.05 * min(stage, 4))) * height_px
         _dot(draw, x, y, rng.uniform(1.0, 3.4), (245, 250, 250, 215))
     draw.ellipse(
-        (width_px * (0.5 - spread * 1.6), base_px - 5, width_px * (0.5 + spread * 1.6), base_px + 6),
+        (
+            width_px * (0.5 - spread * 1.6),
+            base_px - 5,
+            width_px * (0.5 + spread * 1.6),
+            base_px + 6,
+        ),
         fill=(245, 250, 250, 190 - 18 * stage),
     )
     return sprite_of(picture)
@@ -371,7 +376,9 @@ def _deck(view: View, ripple: int) -> Image.Image:
     x, _ = _plotter(view)
     near, far = HEIGHT_PX - 34, 126
     draw.rectangle((0, 116, width_px, HEIGHT_PX), fill=(206, 212, 208))
-    water = _gradient(round(x(COURSE_M)) - round(x(0.0)), near - far, (159, 198, 204), (59, 139, 152))
+    water = _gradient(
+        round(x(COURSE_M)) - round(x(0.0)), near - far, (159, 198, 204), (59, 139, 152)
+    )
     picture.paste(water, (round(x(0.0)), far))
     left, right = round(x(0.0)), round(x(COURSE_M))
     _surface_lines(draw, right, far, near, ripple, (196, 226, 228), left)
@@ -496,7 +503,7 @@ def _surface(draw: ImageDraw.ImageDraw, row: int, turn: float) -> None:
     """The water line seen from below, as a bright band that waves."""
     xs = range(0, WIDTH_PX + 8, 8)
     wave = [row + 2.2 * math.sin(x / 31 + turn) + 1.4 * math.sin(x / 13 - turn) for x in xs]
-    points = list(zip(xs, wave))
+    points = list(zip(xs, wave, strict=True))
     draw.line(points, fill=(206, 234, 238), width=4)
     draw.line([(x, y - 7) for x, y in points], fill=(150, 202, 212), width=2)
 
@@ -507,6 +514,3 @@ def _dot(draw: ImageDraw.ImageDraw, x: float, y: float, radius: float, colour) -
 
 def _even(length: float) -> int:
     return round(length / 2) * 2
-
-
-__all__ = ["FINISH_X_M", "TURN_X_M", "Figure", "Painter", "VIEWS", "View"]

@@ -1,0 +1,33 @@
+"""`make_demo_media OUT`: draw the demo clinic's recordings and papers into a folder."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from clinics.management.demo.make import DemoFolderTaken, make_demo
+from clinics.media.errors import MediaError
+
+
+class Command(BaseCommand):
+    help = "Draws the invented demo clinic: plan, roster, start log, four cameras' recordings."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("out", type=Path, help="folder to make; must be empty or absent")
+        parser.add_argument("--seed", type=int, default=1, help="another number, another afternoon")
+        parser.add_argument("--short", action="store_true", help="two swimmers only, for tests")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        began = time.monotonic()
+        try:
+            truth = make_demo(options["out"], seed=options["seed"], short=options["short"])
+        except (DemoFolderTaken, MediaError) as error:
+            raise CommandError(str(error)) from error
+        took_s = time.monotonic() - began
+        swims, recordings = len(truth.data["swims"]), len(truth.data["recordings"])
+        self.stdout.write(
+            f"{truth.folder}: {swims} swims, {recordings} recordings ({took_s:.0f} s)"
+        )
