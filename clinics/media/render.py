@@ -1,0 +1,505 @@
+"""Clips: some pictures of a take as web video, sound, poster and strip, all from one decode."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import ffmpeg
+import numpy as np
+
+from clinics.media.checksum import sha256_file
+from clinics.media.errors import Damaged, MediaError
+from clinics.media.formats import as_argv, guarded_open
+from clinics.media.pictures import (
+    Span,
+    exact_pictures,
+    opened_at,
+    scaled,
+    seeks,
+    shown_size,
+)
+from clinics.media.sandbox import (
+    Limits,
+    describe_failure,
+    input_token,
+    output_token,
+    run_tool,
+)
+from clinics.media.source import open_take
+from clinics.media.take import Take
+from clinics.media.ticks import TICKS_PER_S, Int64
+
+LADDER = (720, 540, 360)
+DEFAULT_HEIGHT = 540
+POSTER_MIN_HEIGHT = 360
+STRIP_STILLS = 10
+STRIP_HEIGHT = 90
+SOUND_BITRATE = "96k"
+TOLERATED_TICKS = 1
+"""Halves may be rounded twice on odd time bases; a tick is 11 microseconds."""
+
+ShouldStop = Callable[[], bool] | None
+OnProgress = Callable[[float], None] | None
+
+
+@dataclass(frozen=True)
+class RenditionSpec:
+    """One size of web video: pixels high, seconds between key frames, x264's quality."""
+
+    height: int
+    gop_s: float = 0.25
+    crf: int = 23
+
+
+@dataclass(frozen=True)
+class Mask:
+    """A black rectangle over the picture as shown (fractions of its width and height, 0 to 1).
+
+    ``from_ticks`` and ``to_ticks`` are on the take's clock (1/90000 s from its first picture),
+    both inclusive; None means from the beginning, or to the end.
+    """
+
+    x: float
+    y: float
+    width: float
+    height: float
+    from_ticks: int | None = None
+    to_ticks: int | None = None
+
+
+@dataclass(frozen=True)
+class RenderedFile:
+    """One file of a clip. ``frame_pts`` (ticks from the clip's first picture) and ``key_frames``
+    (indices) are of video only; ``height`` is None for sound."""
+
+    kind: str
+    path: Path
+    size_bytes: int
+    sha256: str
+    width: int | None = None
+    height: int | None = None
+    frame_pts: Int64 | None = None
+    key_frames: Int64 | None = None
+
+
+@dataclass(frozen=True)
+class RenderedClip:
+    """The files of one clip, checked and on disk under temporary names in ``out_dir``.
+
+    ``sound_offset_s``: the sound begins that much after the first picture (0 when it has any).
+    """
+
+    files: tuple[RenderedFile, ...]
+    first_frame: int
+    frame_count: int
+    sound_offset_s: float | None
+
+    def of_kind(self, kind: str) -> list[RenderedFile]:
+        return [file for file in self.files if file.kind == kind]
+
+
+def default_renditions(source_height: int) -> list[RenditionSpec]:
+    """The usual sizes for a source so high, largest first; none larger than the source.
+
+    >>> [spec.height for spec in default_renditions(1080)]
+    [720, 540, 360]
+    >>> [spec.height for spec in default_renditions(480)]
+    [480, 360]
+    """
+    heights = {height for height in LADDER if height <= source_height}
+    heights.add(min(source_height, DEFAULT_HEIGHT))
+    return [RenditionSpec(height) for height in sorted(heights, reverse=True)]
+
+
+def render_clip(
+    take: Take,
+    frame_pts: Int64,
+    first_frame: int,
+    frame_count: int,
+    *,
+    renditions: Sequence[RenditionSpec],
+    out_dir: Path,
+    work_dir: Path,
+    limits: Limits | None = None,
+    key_frames: Int64 | None = None,
+    with_sound: bool = True,
+    masks: Sequence[Mask] = (),
+    poster_frame: int | None = None,
+    on_progress: OnProgress = None,
+    should_stop: ShouldStop = None,
+    require_sandbox: bool = False,
+) -> RenderedClip:
+    """Render pictures ``first_frame`` to ``first_frame + frame_count - 1`` of a take.
+
+    ``frame_pts`` is the take's frame table and ``key_frames`` its key frames (they save a second
+    try). Each video holds exactly those pictures, one to one, at the table's times: checked with
+    ffprobe before this returns. ``poster_frame`` counts within the clip (default: its middle).
+    ``out_dir`` holds the finished files; on any error it holds none of them.
+    """
+    limits = limits or Limits()
+    source = open_take(take, work_dir=work_dir, limits=limits)
+    span = Span(source, np.asarray(frame_pts, dtype=np.int64), first_frame, frame_count)
+    plan = _Plan.of(span, renditions, with_sound, masks, poster_frame)
+    job = _Render(plan, out_dir, limits, on_progress, should_stop, require_sandbox)
+    try:
+        return job.run(key_frames)
+    except BaseException:
+        for name in plan.names:
+            (out_dir / name).unlink(missing_ok=True)
+        raise
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What one decode makes: sizes from large to small, each scaled from the one before."""
+
+    span: Span
+    sizes: tuple[tuple[int, int, RenditionSpec], ...]
+    with_sound: bool
+    masks: tuple[Mask, ...]
+    poster_frame: int
+
+    @classmethod
+    def of(
+        cls,
+        span: Span,
+        renditions: Sequence[RenditionSpec],
+        with_sound: bool,
+        masks: Sequence[Mask],
+        poster_frame: int | None,
+    ) -> _Plan:
+        if not renditions:
+            raise ValueError("a clip needs at least one rendition")
+        sizes = {}
+        for spec in sorted(renditions, key=lambda spec: -spec.height):
+            width, height = shown_size(span.source, spec.height)
+            sizes.setdefault(height, (width, height, spec))
+        middle = span.frame_count // 2 if poster_frame is None else poster_frame
+        return cls(
+            span=span,
+            sizes=tuple(sizes.values()),
+            with_sound=with_sound and span.source.take.has_audio,
+            masks=tuple(masks),
+            poster_frame=min(max(middle, 0), span.frame_count - 1),
+        )
+
+    @property
+    def names(self) -> list[str]:
+        videos = [video_name(height) for _, height, _ in self.sizes]
+        return [*videos, "sound.m4a", "poster.jpg", "strip.jpg"]
+
+    @property
+    def poster_at(self) -> int:
+        """Which size the poster is taken from: the smallest that is large enough."""
+        fit = [n for n, (_, height, _) in enumerate(self.sizes) if height >= POSTER_MIN_HEIGHT]
+        return fit[-1] if fit else 0
+
+    @property
+    def strip_frames(self) -> list[int]:
+        """Pictures of the strip: evenly over the clip, each in the middle of its share."""
+        count = min(STRIP_STILLS, self.span.frame_count)
+        return [int((n + 0.5) * self.span.frame_count / count) for n in range(count)]
+
+    @property
+    def strip_still_size(self) -> tuple[int, int]:
+        return shown_size(self.span.source, STRIP_HEIGHT)
+
+
+def video_name(height: int) -> str:
+    """File name of a rendition."""
+    return f"{height}.mp4"
+
+
+class _Render:
+    """One rendering: the run, its check, and the steps back if reading began too late."""
+
+    def __init__(
+        self,
+        plan: _Plan,
+        out_dir: Path,
+        limits: Limits,
+        on_progress: OnProgress,
+        should_stop: ShouldStop,
+        require_sandbox: bool,
+    ) -> None:
+        self.plan = plan
+        self.span = plan.span
+        self.out_dir = out_dir
+        self.limits = limits
+        self.on_progress = on_progress
+        self.should_stop = should_stop
+        self.require_sandbox = require_sandbox
+        self.shown_name = plan.span.source.take.files[0].name
+
+    def run(self, key_frames: Int64 | None) -> RenderedClip:
+        for at_s in seeks(self.span, key_frames):
+            self._render(at_s)
+            found = self._times_of(video_name(self.plan.sizes[-1][1]))
+            if at_s is None or not self._misses_start(found[0]):
+                break
+        videos = [self._video(width, height) for width, height, _ in self.plan.sizes]
+        sound, offset_s = self._sound()
+        stills = [
+            self._finished("poster", "poster.jpg", *self.plan.sizes[self.plan.poster_at][:2]),
+            self._finished("strip", "strip.jpg", *self._strip_size()),
+        ]
+        return RenderedClip(
+            files=(*videos, *sound, *stills),
+            first_frame=self.span.first_frame,
+            frame_count=self.span.frame_count,
+            sound_offset_s=offset_s,
+        )
+
+    def _render(self, at_s: float | None) -> None:
+        outputs = _graph(self.plan, opened_at(self.span.source, at_s, self.limits), self.limits)
+        argv = ["ffmpeg", "-nostdin", "-hide_banner", "-nostats", "-v", "error", "-y"]
+        argv += ["-progress", "pipe:1", *ffmpeg.merge_outputs(*outputs).compile()[1:]]
+        result = run_tool(
+            argv,
+            inputs=self.span.source.inputs,
+            output_dir=self.out_dir,
+            limits=self.limits,
+            require_sandbox=self.require_sandbox,
+            on_progress=self._progress,
+            should_stop=self.should_stop,
+        )
+        if result.returncode != 0:
+            raise describe_failure(result, shown_name=self.shown_name, doing="rendering a clip")
+
+    def _progress(self, line: str) -> None:
+        name, _, value = line.partition("=")
+        if name == "frame" and self.on_progress is not None and value.isdigit():
+            self.on_progress(min(int(value) / self.span.frame_count, 1.0))
+
+    def _times_of(self, name: str) -> tuple[Int64, Int64]:
+        """Times and key frames of a rendered video, as ffprobe finds them."""
+        said = self._ask_ffprobe(name)
+        packets = said.get("packets", [])
+        pts = np.array([int(packet["pts"]) for packet in packets], dtype=np.int64)
+        keys = [n for n, packet in enumerate(packets) if "K" in packet["flags"]]
+        return pts, np.array(keys, dtype=np.int64)
+
+    def _ask_ffprobe(self, name: str) -> dict[str, Any]:
+        argv = ["ffprobe", "-v", "error", *as_argv(guarded_open(self.limits)), "-of", "json"]
+        argv += ["-show_entries", "packet=pts,flags:stream=codec_type,start_time,width,height"]
+        argv += ["-i", input_token(0)]
+        result = run_tool(
+            argv,
+            inputs=[self.out_dir / name],
+            limits=self.limits,
+            require_sandbox=self.require_sandbox,
+            wall_s=self.limits.probe_wall_s,
+        )
+        if result.returncode != 0:
+            raise describe_failure(result, shown_name=self.shown_name, doing="checking a clip")
+        said: dict[str, Any] = json.loads(result.stdout)
+        return said
+
+    def _misses_start(self, pts: Int64) -> bool:
+        """Whether reading began too late: the rest is there, the first pictures are not.
+
+        The clip's clock begins at its first planned picture, so what is there keeps its time.
+        """
+        planned = self.span.planned_pts
+        return len(pts) < len(planned) and (len(pts) == 0 or int(pts[0]) > TOLERATED_TICKS)
+
+    def _video(self, width: int, height: int) -> RenderedFile:
+        name = video_name(height)
+        pts, keys = self._times_of(name)
+        planned = self.span.planned_pts
+        if len(pts) != len(planned) or np.any(np.abs(pts - planned) > TOLERATED_TICKS):
+            raise self._other_frames(pts)
+        return self._finished("video", name, width, height, pts, keys)
+
+    def _other_frames(self, pts: Int64) -> MediaError:
+        return Damaged(
+            f"{self.shown_name}: of {self.span.frame_count} planned pictures {len(pts)} came out "
+            "as planned or otherwise: the recording is damaged here. Index it again, or cut "
+            "around the damaged place.",
+            reason_code="frames-differ",
+        )
+
+    def _sound(self) -> tuple[list[RenderedFile], float | None]:
+        """The sound file, unless the recording has no sound in this span."""
+        path = self.out_dir / "sound.m4a"
+        if not self.plan.with_sound:
+            return [], None
+        said = self._ask_ffprobe(path.name) if path.stat().st_size else {}
+        if not said.get("packets"):
+            path.unlink()
+            return [], None
+        offset_s = float(said["streams"][0].get("start_time", 0.0))
+        return [self._finished("sound", path.name)], offset_s
+
+    def _strip_size(self) -> tuple[int, int]:
+        width, height = self.plan.strip_still_size
+        return width * len(self.plan.strip_frames), height
+
+    def _finished(
+        self,
+        kind: str,
+        name: str,
+        width: int | None = None,
+        height: int | None = None,
+        frame_pts: Int64 | None = None,
+        key_frames: Int64 | None = None,
+    ) -> RenderedFile:
+        path = self.out_dir / name
+        if not path.exists() or path.stat().st_size == 0:
+            raise Damaged(f"{self.shown_name}: {name} of the clip came out empty. Cut it again.")
+        _to_disk(path)
+        return RenderedFile(
+            kind=kind,
+            path=path,
+            size_bytes=path.stat().st_size,
+            sha256=sha256_file(path),
+            width=width,
+            height=height,
+            frame_pts=frame_pts,
+            key_frames=key_frames,
+        )
+
+
+def _to_disk(path: Path) -> None:
+    with path.open("rb") as handle:
+        os.fsync(handle.fileno())
+
+
+def _graph(plan: _Plan, opened: Any, limits: Limits) -> list[Any]:
+    """All outputs of the one decode."""
+    outputs = []
+    picture = exact_pictures(opened, plan.span)
+    for at, (width, height, spec) in enumerate(plan.sizes):
+        picture = scaled(picture, width, height)
+        if at == 0:
+            picture = _masked(picture, plan, width, height)
+        last = at == len(plan.sizes) - 1
+        wanted = ["video"] + ["poster"] * (at == plan.poster_at) + ["strip" if last else "next"]
+        parts = dict(zip(wanted, _split(picture, len(wanted)), strict=True))
+        outputs.append(_video_output(parts["video"], height, spec, limits))
+        if "poster" in parts:
+            outputs.append(_poster_output(parts["poster"], plan))
+        if last:
+            outputs.append(_strip_output(parts["strip"], plan))
+        else:
+            picture = parts["next"]
+    if plan.with_sound:
+        outputs.append(_sound_output(opened, plan))
+    return outputs
+
+
+def _split(picture: Any, count: int) -> list[Any]:
+    node = picture.filter_multi_output("split", count)
+    return [node[at] for at in range(count)]
+
+
+def _masked(picture: Any, plan: _Plan, width: int, height: int) -> Any:
+    """Masks go on the largest picture, from which every other one is made."""
+    start = int(plan.span.frame_pts[plan.span.first_frame])
+    for mask in plan.masks:
+        left, top = int(mask.x * width), int(mask.y * height)
+        right = min(width, -int(-(mask.x + mask.width) * width // 1))
+        bottom = min(height, -int(-(mask.y + mask.height) * height // 1))
+        begin = 0 if mask.from_ticks is None else mask.from_ticks - start
+        end = plan.span.end_ticks if mask.to_ticks is None else mask.to_ticks - start
+        # A half tick to each side: the filter compares seconds in floating point.
+        within = f"between(t,{(begin - 0.5) / TICKS_PER_S:.9f},{(end + 0.5) / TICKS_PER_S:.9f})"
+        picture = picture.filter(
+            "drawbox",
+            x=left,
+            y=top,
+            w=max(right - left, 1),
+            h=max(bottom - top, 1),
+            color="black",
+            thickness="fill",
+            enable=within,
+        )
+    return picture
+
+
+_CLEAN = {"map_metadata": -1, "map_chapters": -1, "fflags": "+bitexact"}
+"""Trust 33: no place, device, date or chapter of the original goes on."""
+
+
+def _video_output(picture: Any, height: int, spec: RenditionSpec, limits: Limits) -> Any:
+    """Web video as the watch room needs it: no sound, no B-frames, closed groups by time.
+
+    A key frame stands at the first picture of each stretch of ``gop_s``, also at variable rate.
+    """
+    stretch = f"floor((%s+0.000005)/{spec.gop_s})"
+    due = f"gt({stretch % 't'},{stretch % 'prev_forced_t'})"
+    return ffmpeg.output(
+        picture,
+        output_token(video_name(height)),
+        format="mp4",
+        vcodec="libx264",
+        preset="veryfast",
+        crf=spec.crf,
+        bf=0,
+        g=100_000,
+        sc_threshold=0,
+        pix_fmt="yuv420p",
+        fps_mode="passthrough",
+        enc_time_base=f"1:{TICKS_PER_S}",
+        video_track_timescale=TICKS_PER_S,
+        movflags="+faststart",
+        force_key_frames=f"expr:if(isnan(prev_forced_t),1,{due})",
+        threads=limits.threads,
+        **{"profile:v": "high", "flags:v": "+cgop+bitexact", "forced-idr": 1},
+        **{"metadata:s:v:0": "rotate=0"},  # ffmpeg 5 copies the original's turn otherwise
+        **_CLEAN,
+    )
+
+
+def _chosen(picture: Any, frames: Sequence[int]) -> Any:
+    return picture.filter("select", "+".join(f"eq(n,{frame})" for frame in frames))
+
+
+def _jpeg_output(picture: Any, name: str) -> Any:
+    return ffmpeg.output(
+        picture.filter("format", "yuvj420p"),
+        output_token(name),
+        format="image2",
+        update=1,
+        vcodec="mjpeg",
+        fps_mode="passthrough",
+        **{"frames:v": 1, "q:v": 3, "flags:v": "+bitexact"},
+        **_CLEAN,
+    )
+
+
+def _poster_output(picture: Any, plan: _Plan) -> Any:
+    return _jpeg_output(_chosen(picture, [plan.poster_frame]), "poster.jpg")
+
+
+def _strip_output(picture: Any, plan: _Plan) -> Any:
+    width, height = plan.strip_still_size
+    stills = _chosen(picture, plan.strip_frames).filter("scale", width, height)
+    return _jpeg_output(stills.filter("tile", f"{len(plan.strip_frames)}x1"), "strip.jpg")
+
+
+def _sound_output(opened: Any, plan: _Plan) -> Any:
+    """The same span's sound from the first picture on, silence where the recording has none."""
+    facts = plan.span.source.take.first
+    start_s, end_s = plan.span.start_ticks / TICKS_PER_S, plan.span.end_ticks / TICKS_PER_S
+    sound = (
+        opened[str(facts.audio_index)]
+        .filter("atrim", start=f"{start_s:.6f}", end=f"{end_s:.6f}")
+        .filter("asetpts", f"PTS-({start_s:.6f})/TB")
+        .filter("aresample", first_pts=0, **{"async": 1})
+    )
+    return ffmpeg.output(
+        sound,
+        output_token("sound.m4a"),
+        format="ipod",
+        acodec="aac",
+        movflags="+faststart",
+        ac=min(facts.audio_channels or 1, 2),
+        **{"b:a": SOUND_BITRATE, "flags:a": "+bitexact"},
+        **_CLEAN,
+    )
