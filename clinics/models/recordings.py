@@ -56,6 +56,10 @@ class Recording(models.Model):
     contact_strip = models.ForeignKey(
         "portal.StoredFile", models.SET_NULL, null=True, related_name="+"
     )
+    # how the contact strip is laid out, and which frames it shows: columns, still_width,
+    # still_height, frames
+    contact_layout = models.JSONField(default=dict, blank=True)
+    notes = models.JSONField(default=list, blank=True)  # sentences for who brought it in
     brought_in_by = models.ForeignKey(
         "portal.User", models.SET_NULL, null=True, related_name="recordings"
     )
