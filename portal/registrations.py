@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
+from django.conf import settings
+
+from portal.actions import health, sweep
 from portal.actions.mail import JOB_KIND, mail_failed, send_mail_job
-from portal.registry import JobKind, job_kinds
+from portal.registry import JobKind, health_checks, job_kinds, sweep_steps
 
 
 def register_all() -> None:
@@ -19,3 +24,9 @@ def register_all() -> None:
             on_failed=mail_failed,
         )
     )
+    for check in health.ON_THE_PAGE:
+        health_checks.register(check)
+    for step in sweep.STEPS:
+        sweep_steps.register(step)
+    for name in settings.EXTRA_REGISTRATIONS:
+        import_module(name).register_all()

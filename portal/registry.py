@@ -117,7 +117,16 @@ class PeopleHooks:
     clubs: Callable[[User], list[Club]] = _no_clubs
 
 
-Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck)
+@dataclass(frozen=True)
+class SweepStep:
+    """Something the sweep does every so often, in small batches; `run()` says how many."""
+
+    name: str
+    every_s: float
+    run: Callable[[], int]
+
+
+Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck, SweepStep)
 
 
 class Registry(Generic[Item]):
@@ -150,4 +159,5 @@ erasure_steps: Registry[PersonStep] = Registry("erasure step")
 export_steps: Registry[PersonStep] = Registry("export step")
 navigation: Registry[NavEntry] = Registry("navigation entry")
 health_checks: Registry[HealthCheck] = Registry("health check")
+sweep_steps: Registry[SweepStep] = Registry("sweep step")
 people_hooks: Registry[PeopleHooks] = Registry("people hook")

@@ -255,6 +255,9 @@ JOB_HEARTBEAT_S = env.float("JOB_HEARTBEAT_S", default=5.0)
 JOB_SWEEP_S = env.float("JOB_SWEEP_S", default=10.0)
 JOB_MAX_ATTEMPTS = 3
 RENDER_PROCESSES = env.int("RENDER_PROCESSES", default=1)
+WEB_PROCESSES = env.int("WEB_PROCESSES", default=2)
+# Modules with a register_all() of their own: the tests' job kinds. Never in production.
+EXTRA_REGISTRATIONS = [] if PRODUCTION else env.list("EXTRA_REGISTRATIONS", default=[])
 
 # --- mail ---------------------------------------------------------------------------------------
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
