@@ -1,17 +1,19 @@
 """The fence: who sees a clip. Deny by default.
 
-A clip follows its swim. A swim is visible to somebody only if it is not held, not due for
-deletion, nobody has said "this is not me", the swimmer agrees to `film-and-review`, a
-checker has recorded who else can be recognised in it, and all of those agree, too. Then:
+A clip follows its swim. Nobody sees a swim that is held, or due for deletion. Beyond that:
 
-- the checker of the clinic: from the moment it is brought in until the clinic is closed
-  (`handled_by`), whether or not it is passed;
-- a coach of the clinic (coach of its club then and now): when the checker has passed it;
-- the swimmer: the own swim, when it is given. After withdrawing the consent to be filmed
-  the swimmer alone can still see the own swim, until it is deleted;
+- the checker of the clinic: what is brought in, until the clinic is closed
+  (`handled_by`), while the swimmer agrees to `film-and-review`;
+- a coach of the clinic (coach of its club then and now): when a checker has confirmed the
+  person, recorded who else can be recognised, and passed the swim on; while the swimmer and
+  everybody recognised agree to `film-and-review`, and nobody says "this is not me";
+- the swimmer: the own swim, when it is given, on the same conditions about the others. After
+  withdrawing the consent to be filmed the swimmer alone still sees it, until it is deleted;
 - crew: the recordings that they brought in, until the clinic is checked.
 
-Nobody else. Club admins manage consent and keeping without seeing footage.
+Nobody else. Club admins manage consent and keeping without seeing footage. A clip that was
+made, or made again, after its swim was passed on waits until a checker passes it on, too:
+nobody has looked yet at what it shows.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from portal.models import Hold, Membership
@@ -42,9 +44,9 @@ def _coaches(user: User, clinic: str) -> Exists:
     joins a club later does not see what was filmed before. `clinic` is a path, "" the row."""
     at = f"{clinic}__" if clinic else ""
     coaching = Membership.objects.current().filter(user_id=user.pk, role="coach")
-    return Exists(
-        coaching.filter(club_id=OuterRef(f"{at}club_id"), from_date__lte=OuterRef(f"{at}date"))
-    )
+    day = OuterRef(f"{at}date")
+    on_that_day = Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
+    return Exists(coaching.filter(on_that_day, club_id=OuterRef(f"{at}club_id")))
 
 
 def _has_duty(user: User, clinic: str, kind: str | None = None) -> Exists:
@@ -68,9 +70,21 @@ def _somebody_recognised_does_not_agree(swim: str) -> Exists:
     return Exists(recognised.filter(~_agrees("swimmer_id")))
 
 
-def _held(label: str, pk: str) -> Exists:
-    open_holds = Hold.objects.filter(subject_kind=label, ended_at__isnull=True)
-    return Exists(open_holds.filter(subject_id=OuterRef(pk)))
+def _held(**paths: str) -> Q:
+    """There is an open hold on the row or on what it is part of: `Clip="pk", Swim="swim_id"`.
+    One question per kind, so that the index of holds answers each."""
+    open_holds = Hold.objects.filter(ended_at__isnull=True)
+    held = Q(pk__in=[])
+    for model, path in paths.items():
+        label = "portal.StoredFile" if model == "StoredFile" else f"clinics.{model}"
+        held |= Q(Exists(open_holds.filter(subject_kind=label, subject_id=OuterRef(path))))
+    return held
+
+
+def _due(path: str = "") -> Q:
+    return Q(
+        **{f"{path}delete_by__isnull": False, f"{path}delete_by__lte": timezone.now()},
+    )
 
 
 def _signed_in(user: User | Any) -> bool:
@@ -81,9 +95,11 @@ def _signed_in(user: User | Any) -> bool:
 
 
 def _swims_in_sight(swims: Rows) -> Rows:
-    """Not held, not due, nobody has said it is somebody else."""
-    due = Q(delete_by__isnull=False, delete_by__lte=timezone.now())
-    return swims.exclude(due).exclude(person="wrong").exclude(_held("clinics.Swim", "pk"))
+    """Not held, whole or in part, and not due."""
+    held = _held(
+        Swim="pk", Entry="entry_id", Swimmer="entry__swimmer_id", Clinic="entry__clinic_id"
+    )
+    return swims.exclude(_due()).exclude(held)
 
 
 def swims_visible_to(swims: Rows, user: User) -> Rows:
@@ -104,15 +120,23 @@ def swims_visible_to(swims: Rows, user: User) -> Rows:
 
 
 def swims_handled_by(swims: Rows, user: User) -> Rows:
-    """For checkers: also what is not passed, and what somebody said is not them."""
+    """For checkers: also what is not passed, and what somebody said is not them. They look
+    at everybody in the picture, since it is they who find out who is in it."""
     if not _signed_in(user):
         return swims.none()
-    due = Q(delete_by__isnull=False, delete_by__lte=timezone.now())
     return (
-        swims.exclude(due)
-        .exclude(_held("clinics.Swim", "pk"))
+        _swims_in_sight(swims)
         .exclude(entry__clinic__state="closed")
         .filter(_agrees("entry__swimmer_id"), _has_duty(user, "entry__clinic_id", "checker"))
+    )
+
+
+def swims_coached_by(swims: Rows, user: User) -> Rows:
+    """Swims passed on to the user as coach: these the user may give to their swimmers."""
+    if not _signed_in(user):
+        return swims.none()
+    return swims_visible_to(swims, user).filter(
+        _coaches(user, "entry__clinic"), _agrees("entry__swimmer_id")
     )
 
 
@@ -124,13 +148,13 @@ def _swim_rows() -> Rows:
 
 
 def _clips_in_sight(clips: Rows) -> Rows:
-    due = Q(delete_by__isnull=False, delete_by__lte=timezone.now())
-    return clips.exclude(due).exclude(_held("clinics.Clip", "pk"))
+    return clips.exclude(_due()).exclude(_held(Clip="pk", Recording="recording_id"))
 
 
 def clips_visible_to(clips: Rows, user: User) -> Rows:
     swims = swims_visible_to(_swim_rows(), user)
-    return _clips_in_sight(clips).filter(state="ready", swim__in=swims.values("pk"))
+    looked_at = Q(rendered_at__isnull=False, rendered_at__lte=F("swim__passed_at"))
+    return _clips_in_sight(clips).filter(looked_at, state="ready", swim__in=swims.values("pk"))
 
 
 def clips_handled_by(clips: Rows, user: User) -> Rows:
@@ -142,24 +166,36 @@ def _clip_rows() -> Rows:
     return apps.get_model("clinics", "Clip").objects.all()
 
 
+def _files_in_sight(files: Rows) -> Rows:
+    """Only whole files of a finished clip: what is being made again shows another span."""
+    held = _held(ClipFile="pk", StoredFile="stored_id")
+    there = files.filter(clip__state="ready", stored__state="ready")
+    return there.exclude(_due("stored__")).exclude(held)
+
+
 def clip_files_visible_to(files: Rows, user: User) -> Rows:
     """Sound carries names and talk: swimmers get it only where the clinic says so."""
-    clips = clips_visible_to(_clip_rows(), user)
-    seen = files.filter(clip__in=clips.values("pk"), stored__state="ready")
     if not _signed_in(user):
-        return seen.none()
-    lets_hear = Q(clip__swim__entry__clinic__sound_for_swimmers=True) | Q(
-        _coaches(user, "clip__swim__entry__clinic")
+        return files.none()
+    clips = clips_visible_to(_clip_rows(), user)
+    lets_hear = Q(clip__swim__entry__clinic__sound_for_swimmers=True) | (
+        Q(_coaches(user, "clip__swim__entry__clinic")) & Q(_agrees("clip__swim__entry__swimmer_id"))
     )
+    seen = _files_in_sight(files).filter(clip__in=clips.values("pk"))
     return seen.filter(~Q(kind="sound") | lets_hear)
 
 
 def clip_files_handled_by(files: Rows, user: User) -> Rows:
     clips = clips_handled_by(_clip_rows(), user)
-    return files.filter(clip__in=clips.values("pk"), stored__state="ready")
+    return _files_in_sight(files).filter(clip__in=clips.values("pk"))
 
 
 # --- recordings -------------------------------------------------------------------------------
+
+
+def _originals_due() -> Exists:
+    files = apps.get_model("clinics", "SourceFile").objects.filter(_due("stored__"))
+    return Exists(files.filter(recording_id=OuterRef("pk")))
 
 
 def recordings_handled_by(recordings: Rows, user: User) -> Rows:
@@ -173,7 +209,8 @@ def recordings_handled_by(recordings: Rows, user: User) -> Rows:
     checker = Q(_has_duty(user, "station__clinic_id", "checker"))
     return (
         recordings.exclude(station__clinic__state="closed")
-        .exclude(_held("clinics.Recording", "pk"))
+        .exclude(_originals_due())
+        .exclude(_held(Recording="pk", Clinic="station__clinic_id"))
         .filter(checker | brought_in)
     )
 

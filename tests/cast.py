@@ -251,6 +251,7 @@ def make_clip(swim: Swim, recording: Recording, pass_no: int, *, from_s: float =
         seen_to_s=from_s + 4.0,
         time_state="sure",
         state="ready",
+        rendered_at=FIRST_START,
     )
     table = Path(settings.WORK_DIR) / f"{uuid.uuid4()}.table"
     save_frame_table(table, np.arange(100, dtype=np.int64) * (90_000 // FPS))

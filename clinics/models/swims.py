@@ -56,6 +56,10 @@ class SwimQuerySet(models.QuerySet["Swim"]):
         """Swims that the user checks before anyone else sees them."""
         return privacy.swims_handled_by(self, user)  # type: ignore[return-value]
 
+    def coached_by(self, user: User) -> SwimQuerySet:
+        """Swims passed on to the user as coach, to comment on and give to their swimmers."""
+        return privacy.swims_coached_by(self, user)  # type: ignore[return-value]
+
 
 class Swim(models.Model):
     """An actual go of an entry through the circuit. `swim_s` zero is `start_at`."""
@@ -80,6 +84,7 @@ class Swim(models.Model):
     person = models.CharField(max_length=12, choices=Person, default=Person.UNCONFIRMED)
     person_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     person_at = models.DateTimeField(null=True)
+    number_seen = models.PositiveIntegerField(null=True)  # on the card; null: known by face
     others_recorded_at = models.DateTimeField(null=True)  # "nobody" is recorded, too
     others_recorded_by = models.ForeignKey(
         "portal.User", models.SET_NULL, null=True, related_name="+"
