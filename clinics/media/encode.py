@@ -18,8 +18,8 @@ import ffmpeg
 
 from clinics.media.errors import MediaError
 
-EncoderOptions = dict[str, str | int | list[str]]
-"""Option names without their dash; a list repeats its option."""
+EncoderOptions = dict[str, str | int]
+"""Option names without their dash; `metadata:g:0`, `metadata:g:1`, … for one that repeats."""
 ENCODE_WALL_S = 600.0
 STDERR_SHOWN_CHARACTERS = 600
 

@@ -15,6 +15,7 @@ import numpy as np
 from clinics.media.checksum import sha256_file
 from clinics.media.errors import Damaged, MediaError
 from clinics.media.formats import as_argv, guarded_open
+from clinics.media.mp4 import clear_turn
 from clinics.media.pictures import (
     Span,
     exact_pictures,
@@ -175,7 +176,7 @@ class _Plan:
     ) -> _Plan:
         if not renditions:
             raise ValueError("a clip needs at least one rendition")
-        sizes = {}
+        sizes: dict[int, tuple[int, int, RenditionSpec]] = {}
         for spec in sorted(renditions, key=lambda spec: -spec.height):
             width, height = shown_size(span.source, spec.height)
             sizes.setdefault(height, (width, height, spec))
@@ -310,6 +311,8 @@ class _Render:
 
     def _video(self, width: int, height: int) -> RenderedFile:
         name = video_name(height)
+        if self.span.source.take.is_turned:
+            clear_turn(self.out_dir / name)
         pts, keys = self._times_of(name)
         planned = self.span.planned_pts
         if len(pts) != len(planned) or np.any(np.abs(pts - planned) > TOLERATED_TICKS):
@@ -451,7 +454,6 @@ def _video_output(picture: Any, height: int, spec: RenditionSpec, limits: Limits
         force_key_frames=f"expr:if(isnan(prev_forced_t),1,{due})",
         threads=limits.threads,
         **{"profile:v": "high", "flags:v": "+cgop+bitexact", "forced-idr": 1},
-        **{"metadata:s:v:0": "rotate=0"},  # ffmpeg 5 copies the original's turn otherwise
         **_CLEAN,
     )
 

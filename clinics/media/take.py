@@ -53,6 +53,11 @@ class Take:
         return self.first.is_interlaced
 
     @property
+    def is_turned(self) -> bool:
+        """Whether the coded picture must be turned or flipped to be upright."""
+        return self.first.rotation_deg != 0 or self.first.mirrored
+
+    @property
     def width(self) -> int:
         """Width as a person should see it."""
         return self.first.width

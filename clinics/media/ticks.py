@@ -32,13 +32,10 @@ def to_ticks(pts: int | Int64, time_base: Fraction) -> int | Int64:
     factor = time_base * TICKS_PER_S
     num, den = factor.numerator, factor.denominator
     if isinstance(pts, int):
-        return _rounded(abs(pts) * num, den) * (1 if pts >= 0 else -1)
+        return (abs(pts) * num + den // 2) // den * (1 if pts >= 0 else -1)
     whole = np.asarray(pts, dtype=np.int64)
-    return np.sign(whole) * _rounded(np.abs(whole) * num, den)
-
-
-def _rounded(value: int | Int64, den: int) -> int | Int64:
-    return (value + den // 2) // den
+    rounded: Int64 = np.sign(whole) * ((np.abs(whole) * num + den // 2) // den)
+    return rounded
 
 
 def pictures_of(frame_pts: Int64, time_base: Fraction, *, interlaced: bool) -> Int64:
