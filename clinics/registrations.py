@@ -2,6 +2,74 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from portal.registry import JobKind, KeepingRule, SweepStep, job_kinds, keeping_rules, sweep_steps
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
+    from portal.models import Job, User
+
+HOURS_S = 3600.0
+
 
 def register_all() -> None:
     """Called once at start-up."""
+    _register_bringing_in()
+
+
+def _register_bringing_in() -> None:
+    from clinics.actions import bring_in, uploads
+
+    # Both read whole recordings: on the queue of heavy work, before any clip.
+    job_kinds.register(
+        JobKind(
+            name="take-in",
+            queue="render",
+            label=_("Taking in a card"),
+            run=uploads.take_in_card,
+            visible_to=_jobs_of_own_uploads,
+            wall_s=6 * HOURS_S,
+        )
+    )
+    job_kinds.register(
+        JobKind(
+            name="index-recording",
+            queue="render",
+            label=_("Reading a recording"),
+            run=bring_in.run_index,
+            visible_to=_jobs_of_recordings,
+            wall_s=6 * HOURS_S,
+            on_failed=bring_in.index_failed,
+        )
+    )
+    keeping_rules.register(
+        KeepingRule(
+            name="originals",
+            label=_("Originals: 30 days after the clinic is closed"),
+            delete_by=bring_in.originals_delete_by,
+        )
+    )
+    keeping_rules.register(
+        KeepingRule(
+            name="recording",
+            label=_("Frame table, sound envelope and contact strip: with their recording"),
+            delete_by=lambda file: None,
+        )
+    )
+    sweep_steps.register(SweepStep("ended-uploads", 600.0, uploads.end_expired))
+
+
+def _jobs_of_own_uploads(jobs: QuerySet[Job], user: User) -> QuerySet[Job]:
+    from clinics.models import Upload
+
+    return jobs.filter(subject_id__in=Upload.objects.owned_by(user).values("pk"))
+
+
+def _jobs_of_recordings(jobs: QuerySet[Job], user: User) -> QuerySet[Job]:
+    from clinics.models import Recording
+
+    return jobs.filter(subject_id__in=Recording.objects.handled_by(user).values("pk"))
