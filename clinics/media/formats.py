@@ -28,6 +28,7 @@ VIDEO_DECODERS = (
 AUDIO_DECODERS = (
     "aac", "ac3", "eac3", "mp2", "mp2float", "mp3", "mp3float", "opus", "vorbis", "flac", "alac",
     "wmav1", "wmav2", "wmapro", "amrnb", "amrwb", "dca", "adpcm_ms", "adpcm_ima_wav",
+    "adpcm_ima_qt",
     "pcm_s8", "pcm_u8", "pcm_s16le", "pcm_s16be", "pcm_s24le", "pcm_s24be", "pcm_s32le",
     "pcm_s32be", "pcm_f32le", "pcm_mulaw", "pcm_alaw", "pcm_bluray", "pcm_dvd",
 )  # fmt: skip

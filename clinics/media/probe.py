@@ -85,6 +85,12 @@ def _refusal(result: ToolResult, shown_name: str) -> MediaError:
         )
     if "not on whitelist" in result.stderr and "Format" in result.stderr:
         return _unknown_container(shown_name)
+    if coded := re.search(r"Codec \((\w+)\) not on whitelist", result.stderr):
+        return _other_codec(coded[1], shown_name)
+    if "exceeds specified max pixel count" in result.stderr:
+        return TooLarge(
+            f"{shown_name} has pictures with more pixels than are taken in: record in 4K or less."
+        )
     if "max_streams" in result.stderr:
         return TooLarge(f"{shown_name} holds more streams than a camera writes.")
     return Damaged(
@@ -98,6 +104,14 @@ def _unknown_container(shown_name: str) -> Unsupported:
         f"{shown_name} is no container that Sidelane takes in (MP4 or MOV, MPEG-TS, MPEG program "
         "stream, AVI, ASF, Matroska): bring in the camera's own files.",
         reason_code="container",
+    )
+
+
+def _other_codec(codec: str, shown_name: str) -> Unsupported:
+    return Unsupported(
+        f"{shown_name} is coded as {codec}, which Sidelane does not take in: convert it to "
+        "H.264 with AAC sound in MP4, at the same frame rate.",
+        reason_code="codec",
     )
 
 
@@ -115,11 +129,7 @@ def _only_video(said: dict[str, Any], shown_name: str, limits: Limits) -> dict[s
     video = videos[0]
     codec = video.get("codec_name", "unknown")
     if codec not in VIDEO_CODECS:
-        raise Unsupported(
-            f"{shown_name} is coded as {codec}, which Sidelane does not take in: convert it to "
-            "H.264 in MP4 at the same frame rate.",
-            reason_code="codec",
-        )
+        raise _other_codec(codec, shown_name)
     width, height = int(video.get("width", 0)), int(video.get("height", 0))
     if width * height > limits.max_pixels:
         raise TooLarge(

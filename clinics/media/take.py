@@ -90,32 +90,50 @@ def order_split_files(named: Sequence[tuple[str, FileFacts]]) -> list[list[int]]
     of their first file's name.
     """
     by_name = sorted(range(len(named)), key=lambda index: _natural(named[index][0]))
-    followers = {index: _follower(index, by_name, named) for index in by_name}
-    taken = {follower for follower in followers.values() if follower is not None}
+    followers = _followers(by_name, named)
+    taken = set(followers.values())
     groups = []
     for index in by_name:
         if index in taken:
             continue
         group = [index]
-        while (following := followers[group[-1]]) is not None and following not in group:
+        while (following := followers.get(group[-1])) is not None:
             group.append(following)
         groups.append(group)
-    grouped = {index for group in groups for index in group}
-    return groups + [[index] for index in by_name if index not in grouped]
+    return groups
 
 
-def _follower(
-    index: int, by_name: Sequence[int], named: Sequence[tuple[str, FileFacts]]
-) -> int | None:
-    """The file that goes on where this one ends: by name among several that could."""
-    name, facts = named[index]
-    for other in by_name:
-        other_name, other_facts = named[other]
-        if other != index and continues(
-            facts, other_facts, previous_name=name, following_name=other_name
-        ):
-            return other
-    return None
+def _followers(by_name: Sequence[int], named: Sequence[tuple[str, FileFacts]]) -> dict[int, int]:
+    """Which file goes on where another ends. Recordings of one camera often begin at the same
+    clock time and are split at the same length, so several could: the next one by name does.
+
+    Numbers on a card go round (9999, 0001), hence distances by name do too; but nothing goes
+    round in a ring of its own.
+    """
+    pairs = []
+    for place, index in enumerate(by_name):
+        for other_place, other in enumerate(by_name):
+            name, other_name = named[index][0], named[other][0]
+            if other != index and continues(
+                named[index][1], named[other][1], previous_name=name, following_name=other_name
+            ):
+                pairs.append(((other_place - place) % len(by_name), index, other))
+    followers: dict[int, int] = {}
+    for _, index, other in sorted(pairs):
+        if index in followers or other in followers.values() or _leads(followers, other, index):
+            continue
+        followers[index] = other
+    return followers
+
+
+def _leads(followers: dict[int, int], begin: int, end: int) -> bool:
+    """Whether following on from ``begin`` arrives at ``end``."""
+    at: int | None = begin
+    while at is not None:
+        if at == end:
+            return True
+        at = followers.get(at)
+    return False
 
 
 def continues(
