@@ -145,10 +145,10 @@ class Station(models.Model):
     windows = models.JSONField(default=list, blank=True)
 
     class Meta:
-        ordering = ["order"]
+        ordering = ["order", "slug"]
+        # Order is not unique: six stations could then not change places within 1 to 6.
         constraints = [
             models.UniqueConstraint(fields=["clinic", "slug"], name="station_slug_once"),
-            models.UniqueConstraint(fields=["clinic", "order"], name="station_order_once"),
             models.CheckConstraint(
                 condition=models.Q(order__gte=1) & models.Q(order__lte=6),
                 name="station_one_to_six",

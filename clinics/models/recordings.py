@@ -117,6 +117,7 @@ class ClockFit(models.Model):
     state = models.CharField(max_length=10, choices=State, default=State.NOT_FOUND)
     method = models.CharField(max_length=40, blank=True)  # ties, file date, none
     tie_count = models.PositiveIntegerField(default=0)
+    reason = models.CharField(max_length=300, blank=True)  # why it is not sure, for a person
     fitted_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
