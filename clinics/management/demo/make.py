@@ -181,8 +181,8 @@ def _encoder_options(recording: DemoRecording) -> EncoderOptions:
         "sc_threshold": 0,
         "colorspace": "smpte170m",
         "color_range": "tv",
-        "metadata": _metadata(recording),
     }
+    options |= {f"metadata:g:{i}": tag for i, tag in enumerate(_metadata(recording))}
     if recording.station.hears_start:
         options |= {"c:a": "aac", "b:a": "96k"}
     if recording.split_frame:
