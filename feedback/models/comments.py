@@ -39,6 +39,7 @@ class Comment(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
     edited_at = models.DateTimeField(null=True)
     sent_at = models.DateTimeField(null=True)  # null: a draft of its author's
+    told_at = models.DateTimeField(null=True)  # when mail about it was written, or needed none
 
     objects = CommentQuerySet.as_manager()
 

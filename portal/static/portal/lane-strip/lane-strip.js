@@ -6,6 +6,7 @@
 //   lane-strip:step  detail {steps}  arrow keys; if cancelled, the page steps itself (frames)
 // and listens there for
 //   lane-strip:show  detail {at_s, text}   the present instant, and how to say it
+//   lane-strip:pins  detail [{at_s, key}]  the pins from now on
 
 const PIN_REACH_PX = 12;
 const STEP_S = 0.1;
@@ -34,6 +35,12 @@ export function start(strip) {
   };
 
   strip.addEventListener("lane-strip:show", (event) => show(event.detail.at_s, event.detail.text));
+  strip.addEventListener("lane-strip:pins", (event) => {
+    slider.querySelectorAll("[data-pin]").forEach((pin) => pin.remove());
+    const [begin, end] = ends();
+    for (const { at_s, key } of event.detail)
+      cap.before(drawPin((100 * (at_s - begin)) / (end - begin), key));
+  });
   slider.addEventListener("pointerdown", (event) => {
     if (event.button > 0) return;
     const pin = pinAt(slider, event);
@@ -58,6 +65,18 @@ export function start(strip) {
     else if (send("lane-strip:step", { steps: event.shiftKey ? 10 * steps : steps }))
       move(now() + steps * STEP_S);
   });
+}
+
+// As in the template.
+function drawPin(percent, key) {
+  const make = (name, attributes) => {
+    const element = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [attribute, value] of Object.entries(attributes)) element.setAttribute(attribute, value);
+    return element;
+  };
+  const pin = make("svg", { x: `${percent}%`, overflow: "visible", "data-key": key, "data-pin": "" });
+  pin.append(make("path", { class: "pin-stem", d: "M0 9V16" }), make("circle", { class: "pin", cy: 7, r: 5.5 }));
+  return pin;
 }
 
 function instantAt(slider, event, [begin, end]) {
