@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
 
-from portal.registry import JobKind, KeepingRule, SweepStep, job_kinds, keeping_rules, sweep_steps
+from portal.registry import (
+    JobKind,
+    KeepingRule,
+    SweepStep,
+    health_checks,
+    job_kinds,
+    keeping_rules,
+    people_hooks,
+    sweep_steps,
+)
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -18,7 +27,18 @@ HOURS_S = 3600.0
 
 def register_all() -> None:
     """Called once at start-up."""
+    from clinics.actions import swimmer_accounts
+
+    people_hooks.register(swimmer_accounts.HOOKS)
     _register_bringing_in()
+    _register_health()
+
+
+def _register_health() -> None:
+    from clinics.actions import health
+
+    for check in health.CHECKS:
+        health_checks.register(check)
 
 
 def _register_bringing_in() -> None:

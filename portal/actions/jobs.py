@@ -176,6 +176,17 @@ def retry(*, job: Job, by: User | None) -> Job:
     return job
 
 
+def may_change(job: Job, user: User) -> bool:
+    """May this person cancel or retry it? The kind decides; else only who asked for it."""
+    try:
+        decide = job_kinds.get(job.kind).may_change
+    except LookupError:
+        return False
+    if not Job.objects.visible_to(user).filter(pk=job.pk).exists():
+        return False
+    return decide(job, user) if decide is not None else job.asked_by_id == user.pk
+
+
 # --- the doorbell -------------------------------------------------------------------------
 
 
