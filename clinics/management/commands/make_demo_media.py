@@ -14,6 +14,7 @@ from clinics.media.errors import MediaError
 
 class Command(BaseCommand):
     help = "Draws the invented demo clinic: plan, roster, start log, four cameras' recordings."
+    requires_system_checks = ()  # it only writes files: no database, no pages
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("out", type=Path, help="folder to make; must be empty or absent")

@@ -103,7 +103,7 @@ def sprite_of(picture: Image.Image, opacity: float = 1.0) -> Sprite:
     luma, blue, red = _bt601(values[..., :3])
     half_alpha = _half(alpha)
 
-    def weighed(plane: NDArray[np.float32], weights: NDArray[np.float32]) -> NDArray[np.uint16]:
+    def weighed(plane: NDArray[np.floating], weights: NDArray[np.floating]) -> NDArray[np.uint16]:
         return np.rint(plane * np.rint(weights * OPAQUE)).astype(np.uint16)
 
     return Sprite(
@@ -115,12 +115,12 @@ def sprite_of(picture: Image.Image, opacity: float = 1.0) -> Sprite:
     )
 
 
-def _bt601(rgb: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
+def _bt601(rgb: NDArray[np.floating]) -> tuple[NDArray[np.floating], ...]:
     red, green, blue = (rgb[..., i] / 255 for i in range(3))
     luma = 0.299 * red + 0.587 * green + 0.114 * blue
     return 16 + 219 * luma, 128 + 224 * (blue - luma) / 1.772, 128 + 224 * (red - luma) / 1.402
 
 
-def _half(plane: NDArray[np.float32]) -> NDArray[np.float32]:
+def _half(plane: NDArray[np.floating]) -> NDArray[np.floating]:
     height, width = plane.shape
     return plane.reshape(height // 2, 2, width // 2, 2).mean(axis=(1, 3))

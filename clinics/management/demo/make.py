@@ -149,7 +149,7 @@ def _drawn(recording: DemoRecording, scenario: Scenario) -> Iterator[memoryview]
     for clinic_s in recording.frame_clinic_s:
         frame = painter.draw(float(clinic_s))
         frame.paint_time(painted_value(float(clinic_s)))
-        yield memoryview(frame.block)
+        yield frame.block.data
 
 
 def _sound_of(recording: DemoRecording, scenario: Scenario) -> np.ndarray:

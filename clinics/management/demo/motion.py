@@ -123,8 +123,8 @@ class Go:
         if x_m >= TURN_X_M:
             return [self.feet_touch_s]
         times_s, places_m, _ = self._knots
-        out = times_s <= self.turn_s
-        back = times_s >= self.feet_leave_s
+        out = times_s <= self.feet_touch_s
+        back = times_s >= self.feet_touch_s
         first = float(np.interp(x_m, places_m[out], times_s[out]))
         second = float(np.interp(-x_m, -places_m[back], times_s[back]))
         return [first, second] if x_m >= FINISH_X_M else [first]

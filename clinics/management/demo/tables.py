@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from clinics.management.demo.motion import COURSE_M
@@ -141,7 +142,7 @@ def _windows(station: DemoStation, scenario: Scenario) -> str:
     return ""
 
 
-def _csv(columns: str, rows: list[tuple[object, ...]]) -> str:
+def _csv(columns: str, rows: Sequence[Sequence[object]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns.split(","))
