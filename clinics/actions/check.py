@@ -69,6 +69,8 @@ def confirm_person(*, swim: Swim, by: User, person_number: int | None = None) ->
     swim = _for_checking(swim, by)
     if person_number is not None and person_number != swim.entry.number:
         raise CheckRefused(_wrong_number(swim, person_number))
+    if swim.person == Swim.Person.CONFIRMED and swim.number_seen == person_number:
+        return swim
     swim.person = Swim.Person.CONFIRMED
     swim.person_by, swim.person_at, swim.number_seen = by, timezone.now(), person_number
     swim.save(update_fields=["person", "person_by", "person_at", "number_seen"])
@@ -102,6 +104,9 @@ def record_others(*, swim: Swim, swimmers: Iterable[Swimmer], by: User) -> Swim:
         raise CheckRefused(_("The swimmer is not one of the others. Choose only who else is seen."))
     if any(other.club_id != swim.entry.clinic.club_id for other in others.values()):
         raise PermissionDenied("a swimmer of another club")
+    known = set(swim.recognised.values_list("swimmer_id", flat=True))
+    if swim.others_recorded_at is not None and known == others.keys():
+        return swim
     swim.recognised.exclude(swimmer_id__in=others).delete()
     for pk in others:
         Recognised.objects.get_or_create(swim=swim, swimmer_id=pk)
@@ -134,6 +139,36 @@ def reassign(*, swim: Swim, entry: Entry, by: User) -> Swim:
     swim.save()
     _audit("swim.reassign", swim, by, entry_before=str(before), entry=str(entry.pk))
     return swim
+
+
+@transaction.atomic
+def look_at(
+    *,
+    swim: Swim,
+    by: User,
+    seen: str = "",
+    entry: Entry | None = None,
+    others: Iterable[Swimmer] | None = None,
+    pass_on: bool = False,
+) -> NotPassed | None:
+    """What a checker finds in one look at a swim, all of it or nothing.
+
+    `seen`: "number" (on the card), "face", or "" (could not tell yet); `entry`: it is somebody
+    else, who is then to be looked at anew; `others`: None when not yet recorded. Comes back
+    with the reasons when it was to be passed on and cannot be.
+    """
+    if entry is not None:
+        reassign(swim=swim, entry=entry, by=by)
+        return None
+    if seen:
+        number = swim.entry.number if seen == "number" else None
+        confirm_person(swim=swim, by=by, person_number=number)
+    if others is not None:
+        record_others(swim=swim, swimmers=others, by=by)
+    if not pass_on:
+        return None
+    _passed, refused = pass_swims(swims=[swim], by=by)
+    return refused[0] if refused else None
 
 
 @transaction.atomic
@@ -205,9 +240,12 @@ def _reasons_of_clips(swim: Swim) -> list[str]:
     states = [clip.state for clip in swim.clips.all()]
     being_made = sum(state in {"waiting", "rendering"} for state in states)
     if being_made:
-        one = "%(count)d clip is still being made, so nobody has looked at it."
-        many = "%(count)d clips are still being made, so nobody has looked at them."
-        return [ngettext(one, many, being_made) % {"count": being_made}]
+        told = ngettext(
+            "%(count)d clip is still being made, so nobody has looked at it.",
+            "%(count)d clips are still being made, so nobody has looked at them.",
+            being_made,
+        )
+        return [told % {"count": being_made}]
     return [] if "ready" in states else [_("It has no clip to look at.")]
 
 

@@ -1,3 +1,25 @@
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from clinics.views import check, clip_files, consent
+
+urlpatterns: list[URLPattern] = [
+    path("clinics/<uuid:pk>/check/", check.check, name="check"),
+    path("clinics/<uuid:pk>/check/pass/", check.check_pass, name="check-pass"),
+    path("clinics/<uuid:pk>/check/done/", check.check_done, name="check-done"),
+    path("clinics/<uuid:pk>/close/", check.close, name="close"),
+    path("swims/<uuid:pk>/check/", check.check_swim, name="check-swim"),
+    path("swims/<uuid:pk>/not-me/", check.not_me, name="not-me"),
+    path("clip-files/<uuid:pk>/", clip_files.clip_file, name="clip-file"),
+    path("clip-files/<uuid:pk>/frames.json", clip_files.clip_file_frames, name="clip-file-frames"),
+    path("clinics/<uuid:pk>/consent/", consent.consent, name="consent"),
+    path(
+        "clinics/<uuid:pk>/consent/<uuid:entry>/record/",
+        consent.consent_record,
+        name="consent-record",
+    ),
+    path(
+        "clinics/<uuid:pk>/consent/<uuid:entry>/end/",
+        consent.consent_end,
+        name="consent-end",
+    ),
+]
