@@ -72,6 +72,7 @@ class Outcome:
     state: str
     reason: str = ""
     recording: Recording | None = None
+    sha256: str = ""
 
 
 @dataclass(frozen=True)
@@ -218,7 +219,7 @@ def _examine(
         )
     known = _here_already(station.clinic, sha256)
     if known is not None:
-        return Outcome(item, "already", _already(known), known.recording)
+        return Outcome(item, "already", _already(known), known.recording, sha256)
     try:
         facts = probe(
             staged,
@@ -300,7 +301,7 @@ def _keep(station: Station, camera: Camera, parts: list[_Staged], by: User | Non
         for number, part in enumerate(fresh, start=last + 1):
             _add_file(recording, number, part)
             _mark_taken(part.incoming.upload, recording, part.sha256)
-            outcomes.append(Outcome(part.incoming, "taken", recording=recording))
+            outcomes.append(Outcome(part.incoming, "taken", "", recording, part.sha256))
         _put_in_order(camera)
         audit.record(
             action="recording.continue" if last else "recording.bring-in",

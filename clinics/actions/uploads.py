@@ -15,7 +15,7 @@ import fcntl
 import os
 import time
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 CHUNK_BYTES = 256 * 1024
 RECORD_EVERY_BYTES = 16 << 20  # flushed and recorded at least so often, so that
 RECORD_EVERY_S = 2.0  # a connection that dies loses little
+STRAY_OLD_S = 86_400.0
 FULL = {errno.ENOSPC, errno.EDQUOT}
 
 
@@ -113,6 +114,34 @@ def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
 
 def _expiry() -> dt.datetime:
     return timezone.now() + dt.timedelta(days=settings.UPLOAD_EXPIRES_DAYS)
+
+
+def take_over(
+    *, station: Station, received: Sequence[tuple[Path, str]], camera_name: str, by: User
+) -> list[Upload]:
+    """Whole files that came with one plain form (pages without script): a card of their own."""
+    card = uuid.uuid4()
+    with transaction.atomic():
+        made = [
+            Upload.objects.create(
+                station=station,
+                owner=by,
+                camera_name=camera_name[:80],
+                name=name[: bring_in.NAME_CHARS],
+                size_bytes=path.stat().st_size,
+                offset_bytes=path.stat().st_size,
+                card=card,
+                card_files=len(received),
+                state=Upload.State.COMPLETE,
+                expires_at=_expiry(),
+            )
+            for path, name in received
+        ]
+        for upload, (path, _) in zip(made, received, strict=True):
+            path.rename(part_path(upload))
+        if made:
+            ask_to_take_in(upload=made[0])
+    return made
 
 
 def is_gone(upload: Upload) -> bool:
@@ -257,7 +286,7 @@ def end(*, upload: Upload, by: User) -> None:
 
 
 def end_expired(*, at_most: int = 200) -> int:
-    """Delete what nobody went on sending: for the sweep. How many uploads ended."""
+    """Delete what nobody went on sending: for the sweep. How many uploads or files went."""
     late = Upload.objects.filter(state=Upload.State.OPEN, expires_at__lte=timezone.now())
     ended = 0
     for upload in late.order_by("expires_at")[:at_most]:
@@ -265,7 +294,20 @@ def end_expired(*, at_most: int = 200) -> int:
             pk=upload.pk, state=Upload.State.OPEN, expires_at__lte=timezone.now()
         ).update(state=Upload.State.ENDED)
         part_path(upload).unlink(missing_ok=True)
-    return ended
+    return ended + _remove_strays()
+
+
+def _remove_strays() -> int:
+    """Files in the folder that no upload will go on with, once they are old."""
+    folder = Path(settings.UPLOADS_DIR)
+    before = time.time() - STRAY_OLD_S
+    old = [path for path in folder.glob("*") if path.is_file() and path.stat().st_mtime < before]
+    going_on = [Upload.State.OPEN, Upload.State.COMPLETE]
+    known = {part_path(row) for row in Upload.objects.filter(state__in=going_on)} if old else set()
+    strays = [path for path in old if path not in known]
+    for path in strays:
+        path.unlink(missing_ok=True)
+    return len(strays)
 
 
 # --- cards -----------------------------------------------------------------------------------
@@ -341,5 +383,6 @@ def _settle(outcome: Outcome) -> None:
         state=Upload.State.REFUSED if refused else Upload.State.TAKEN,
         recording=outcome.recording,
         reason=outcome.reason,
+        sha256=outcome.sha256,
     )
     part_path(upload).unlink(missing_ok=True)

@@ -1,3 +1,20 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from clinics.views import bring_in, recordings, tus
+
+urlpatterns = [
+    path("clinics/<uuid:pk>/bring-in/", bring_in.bring_in, name="bring-in"),
+    path("clinics/<uuid:pk>/bring-in/states/", bring_in.states, name="bring-in-states"),
+    path("stations/<uuid:pk>/uploads/", bring_in.station_uploads, name="station-uploads"),
+    path("stations/<uuid:pk>/upload-form/", bring_in.upload_form, name="upload-form"),
+    path("uploads/", tus.tus, name="tus"),
+    path("uploads/<uuid:pk>/", tus.upload, name="upload"),
+    path("uploads/<uuid:pk>/take-in/", bring_in.take_in_now, name="upload-take-in"),
+    path("uploads/<uuid:pk>/give-up/", bring_in.give_up, name="upload-give-up"),
+    path("recordings/<uuid:pk>/", recordings.recording, name="recording"),
+    path("recordings/<uuid:pk>/strip/", recordings.strip, name="recording-strip"),
+    path("recordings/<uuid:pk>/frames/", recordings.frames, name="recording-frames"),
+    path("recordings/<uuid:pk>/frames/<int:number>/", recordings.frame, name="recording-frame"),
+    path("recordings/<uuid:pk>/ties/", recordings.tie, name="recording-tie"),
+    path("ties/<uuid:pk>/remove/", recordings.tie_remove, name="tie-remove"),
+]
