@@ -19,7 +19,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from portal.actions.factors import has_factor
+from portal.actions.factors import has_factor, needs_second_factor
 from portal.models import User
 
 HELD_POST = "held_post"
@@ -57,6 +57,13 @@ def note_factor(request: HttpRequest) -> None:
     request.session["factor_at"] = request.session["fresh_at"] = now_s()
 
 
+def note_factor_gone(request: HttpRequest) -> None:
+    """After the last one is removed the session counts as signed in by mail alone."""
+    request.session["has_factor"] = has_factor(request.user)
+    if not request.session["has_factor"]:
+        request.session.pop("factor_at", None)
+
+
 def note_fresh(request: HttpRequest) -> None:
     request.session["fresh_at"] = now_s()
 
@@ -74,6 +81,15 @@ def is_over(request: HttpRequest) -> bool:
 def is_fresh(request: HttpRequest) -> bool:
     age_s = now_s() - request.session.get("fresh_at", 0)
     return age_s < settings.FRESH_SIGN_IN_MINUTES * 60
+
+
+def owes_factor(request: HttpRequest) -> bool:
+    """Signed in by mail alone, although the role (or the person) asks for more."""
+    if "factor_at" in request.session:
+        return False
+    if request.session.get("has_factor"):
+        return True
+    return bool(settings.SECOND_FACTOR_REQUIRED) and needs_second_factor(request.user)
 
 
 def safe_next(request: HttpRequest, url: str | None) -> str:

@@ -1,15 +1,25 @@
-"""Request ids, and sign-in asked for by default (trust 2, 21)."""
+"""Request ids, sign-in asked for by default, and the second factor (trust 2, 9, 10, 21)."""
 
 from __future__ import annotations
 
+import datetime as dt
+import logging
 import uuid
 from collections.abc import Callable
+from urllib.parse import urlencode
 
+from allauth.usersessions.models import UserSession
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, resolve_url
-from django.urls import Resolver404, resolve
+from django.contrib.auth import logout
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import resolve_url
+from django.urls import Resolver404, resolve, reverse
+from django.utils import timezone
+from django.utils.cache import add_never_cache_headers
 
+from portal import freshness
+from portal.actions import audit, limits
+from portal.actions.factors import has_factor
 from portal.logs import request_id
 
 # URL names that need no sign-in. Everything else does.
@@ -18,10 +28,26 @@ OPEN_TO_ANYONE = {
     "portal:sign-in-code",
     "portal:sign-in-confirm",
     "portal:sign-in-passkey",
+    "portal:language",
     "portal:notice",
     "portal:health-live",
 }
+# What somebody reaches who has signed in by mail but still owes the second factor.
+WITHOUT_FACTOR = {"portal:sign-out", "portal:language", "portal:notice", "portal:health-live"}
+USE_FACTOR = {"portal:factor-use", "portal:factor-use-passkey"}
+SET_UP_FACTOR = {
+    "portal:factors",
+    "portal:factor-app",
+    "portal:factor-passkey",
+    "portal:fresh",
+    "portal:fresh-code",
+    "portal:fresh-go-on",
+}
+SEEN_EVERY_S = 300
+DENIALS_AT_MOST = 30
+DENIAL_WINDOW = dt.timedelta(minutes=15)
 GetResponse = Callable[[HttpRequest], HttpResponse]
+log = logging.getLogger("portal.access")
 
 
 class RequestIdMiddleware:
@@ -41,23 +67,96 @@ class RequestIdMiddleware:
 
 
 class SignInRequiredMiddleware:
-    """Sends anyone who is not signed in to the sign-in page, except on the short list."""
+    """Sends anyone who is not signed in to the sign-in page, except on the short list, and
+    whoever still owes a second factor to the page that asks for it or sets it up."""
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.user.is_authenticated or _open_to_anyone(request.path_info):
+        if request.path_info.startswith(settings.STATIC_URL):
             return self.get_response(request)
-        if request.method in {"GET", "HEAD"} and "text/html" in request.headers.get("Accept", ""):
-            return redirect(f"{resolve_url(settings.LOGIN_URL)}?next={request.path}")
-        return HttpResponse("Sign in first.", status=401, content_type="text/plain")
+        if request.user.is_authenticated and freshness.is_over(request):
+            logout(request)
+        view_name = _view_name(request)
+        if not request.user.is_authenticated:
+            if view_name in OPEN_TO_ANYONE:
+                return self.get_response(request)
+            return _ask_to_sign_in(request)
+        _note_seen(request)
+        response = _ask_for_factor(request, view_name) or self.get_response(request)
+        if "Cache-Control" not in response:
+            add_never_cache_headers(response)
+        if response.status_code in {403, 404}:
+            _note_denial(request, view_name, response.status_code)
+        return response
 
 
-def _open_to_anyone(path: str) -> bool:
-    if path.startswith(settings.STATIC_URL):
-        return True
+def _view_name(request: HttpRequest) -> str:
     try:
-        return resolve(path).view_name in OPEN_TO_ANYONE
+        return resolve(request.path_info).view_name
     except Resolver404:
-        return False
+        return ""
+
+
+def _wants_page(request: HttpRequest) -> bool:
+    return request.method in {"GET", "HEAD"} and "text/html" in request.headers.get("Accept", "")
+
+
+def _refused(status: int, sentence: str) -> HttpResponse:
+    response = HttpResponse(sentence, status=status, content_type="text/plain; charset=utf-8")
+    if status == 401:
+        response["WWW-Authenticate"] = 'Session realm="Sidelane"'  # RFC 9110, 15.5.2
+    return response
+
+
+def _lead_to(request: HttpRequest, url: str) -> HttpResponse:
+    return HttpResponseRedirect(f"{url}?{urlencode({'next': request.get_full_path()})}")
+
+
+def _ask_to_sign_in(request: HttpRequest) -> HttpResponse:
+    if _wants_page(request):
+        return _lead_to(request, resolve_url(settings.LOGIN_URL))
+    return _refused(401, "Sign in first.")
+
+
+def _ask_for_factor(request: HttpRequest, view_name: str) -> HttpResponse | None:
+    if view_name in WITHOUT_FACTOR or not freshness.owes_factor(request):
+        return None
+    has_one = has_factor(request.user)
+    if view_name in (USE_FACTOR if has_one else SET_UP_FACTOR):
+        return None
+    if _wants_page(request):
+        return _lead_to(request, reverse("portal:factor-use" if has_one else "portal:factors"))
+    return _refused(403, "Use your second factor first.")
+
+
+def _note_seen(request: HttpRequest) -> None:
+    """For the idle limit and the list of sessions; not on every request, it is a write."""
+    if freshness.now_s() - request.session.get("seen_at", 0) < SEEN_EVERY_S:
+        return
+    request.session["seen_at"] = freshness.now_s()
+    UserSession.objects.filter(session_key=request.session.session_key).update(
+        last_seen_at=timezone.now()
+    )
+
+
+def _note_denial(request: HttpRequest, view_name: str, status: int) -> None:
+    """Denials to people signed in are chained, few enough that nobody stuffs the chain."""
+    log.warning("denied user=%s status=%s path=%s", request.user.pk, status, request.path)
+    if not view_name or not request.user.pk:
+        return
+    try:
+        limits.count_try(
+            f"denied:{request.user.pk}:{request.path}", at_most=1, window=DENIAL_WINDOW
+        )
+        limits.count_try(f"denied:{request.user.pk}", at_most=DENIALS_AT_MOST, window=DENIAL_WINDOW)
+    except limits.TooOften:
+        return
+    match = resolve(request.path_info)
+    ids = {name: str(value) for name, value in match.kwargs.items()}
+    audit.record(
+        action="denied",
+        by=request.user,
+        detail={"view": view_name, "ids": ids, "method": request.method, "status": status},
+    )

@@ -5,10 +5,12 @@ from __future__ import annotations
 from importlib import import_module
 
 from django.conf import settings
+from django.utils.translation import gettext_lazy as _
 
 from portal.actions import health, sweep
 from portal.actions.mail import JOB_KIND, mail_failed, send_mail_job
-from portal.registry import JobKind, health_checks, job_kinds, sweep_steps
+from portal.registry import JobKind, NavEntry, health_checks, job_kinds, navigation, sweep_steps
+from portal.shell import is_admin
 
 
 def register_all() -> None:
@@ -24,6 +26,7 @@ def register_all() -> None:
             on_failed=mail_failed,
         )
     )
+    navigation.register(NavEntry("people", _("People"), "portal:my-people", 40, shown_to=is_admin))
     for check in health.ON_THE_PAGE:
         health_checks.register(check)
     for step in sweep.STEPS:

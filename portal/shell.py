@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 
-from portal.registry import navigation
+from portal.freshness import owes_factor
+from portal.models import Club, Membership
+from portal.registry import navigation, people_hooks
 
 
 @dataclass(frozen=True)
@@ -16,6 +19,18 @@ class Place:
     label: Any
     url: str
     here: bool
+
+
+def memberships_of(request: HttpRequest) -> list[Membership]:
+    """The person's memberships of today; asked once per request."""
+    if not hasattr(request, "portal_memberships"):
+        current = Membership.objects.current().filter(user=request.user)
+        request.portal_memberships = list(current.select_related("club").order_by("from_date"))
+    return request.portal_memberships
+
+
+def is_admin(request: HttpRequest) -> bool:
+    return any(m.role == Membership.Role.ADMIN for m in memberships_of(request))
 
 
 def places(request: HttpRequest) -> list[Place]:
@@ -28,5 +43,33 @@ def places(request: HttpRequest) -> list[Place]:
     return [Place(label, url, request.path.startswith(url)) for label, url in urls]
 
 
+def clubs_of(request: HttpRequest) -> list[Club]:
+    """The clubs the person works for; else the clubs in whose footage they are."""
+    clubs = {m.club_id: m.club for m in memberships_of(request)}
+    if not clubs:
+        for hooks in people_hooks.all():
+            clubs |= {club.pk: club for club in hooks.clubs(request.user)}
+    return list(clubs.values())
+
+
+def role_of(request: HttpRequest) -> str:
+    """The roles in words, each once: “club admin, coach”."""
+    roles = {m.role: str(m.get_role_display()) for m in memberships_of(request)}
+    return ", ".join(roles[role] for role in Membership.Role.values if role in roles)
+
+
 def page_shell(request: HttpRequest) -> dict[str, Any]:
-    return {"places": places(request)}
+    """For the template of every page; empty for whoever is not signed in."""
+    shell: dict[str, Any] = {"languages": settings.LANGUAGES}
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return shell
+    if owes_factor(request):
+        return shell | {"places": [], "role": ""}
+    clubs = clubs_of(request)
+    return shell | {
+        "places": places(request),
+        "club": clubs[0] if len(clubs) == 1 else None,
+        "role": role_of(request),
+        "factor_is_off": not settings.SECOND_FACTOR_REQUIRED,
+    }
