@@ -44,7 +44,7 @@ from clinics.management.demo.tables import plan_toml, roster_csv, starts_csv, ti
 from clinics.media.encode import EncoderOptions, encode_raw_frames
 
 TRUTH_FORMAT = "sidelane-demo-truth/1"
-VERSION = 1
+VERSION = 2
 """Raised when the generator's output changes, so that an older folder is not taken for new."""
 INVENTED_PLACE = "+40.0000-030.0000/"
 """A place tag in the deck camera's file, so that stripping it can be shown. It is open sea."""
@@ -317,13 +317,19 @@ def _swim_truth(swim: DemoSwim, painters: dict[str, Painter]) -> dict[str, Any]:
 
 
 def _passes(swim: DemoSwim, slug: str, painter: Painter) -> dict[str, Any]:
-    """When the hips go by the station, and when they are in its picture (swim seconds)."""
-    x_m = next(station.x_m for station in STATIONS if station.slug == slug)
+    """The passes as the plan counts them, and when the hips are in picture (swim seconds).
+
+    The start side's one pass is the start, the deck's goes along from there; the others are the
+    instants at which the hips go by, or the feet touch the turn wall.
+    """
+    station = next(station for station in STATIONS if station.slug == slug)
+    from_start = station.kind in ("start-side", "deck")
+    passes_s = [0.0] if from_start else swim.go.passes_s(station.x_m)
     return {
         "station": slug,
         "passes": [
             {"pass": i, "swim_s": round(s, 4), "at": _iso(swim.start_s + s)}
-            for i, s in enumerate(swim.go.passes_s(x_m), 1)
+            for i, s in enumerate(passes_s, 1)
         ],
         "in_picture_s": painter.in_picture_s(swim.figure()),
     }
