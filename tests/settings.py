@@ -22,3 +22,5 @@ os.environ.setdefault("EMAIL_URL", "memorymail://")
 os.environ.setdefault("LOG_LEVEL", "WARNING")
 
 from portal.settings import *  # noqa: E402, F403
+
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405  (whitenoise warns when it is missing)

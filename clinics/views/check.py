@@ -7,6 +7,7 @@ import uuid
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
@@ -26,7 +27,8 @@ def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
 def check(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
     board = board_of(clinic, request.user)
-    return render(request, "clinics/check.html", {"clinic": clinic, "board": board})
+    with timezone.override(clinic.zone):
+        return render(request, "clinics/check.html", {"clinic": clinic, "board": board})
 
 
 @require_POST
@@ -130,7 +132,8 @@ def _show_swim(request: HttpRequest, swim: Swim, form: CheckForm) -> HttpRespons
         "before": swims[place - 1] if place else None,
         "after": swims[place + 1] if place + 1 < len(swims) else None,
     }
-    return render(request, "clinics/check_swim.html", context)
+    with timezone.override(clinic.zone):
+        return render(request, "clinics/check_swim.html", context)
 
 
 # --- the swimmer, and the end --------------------------------------------------------------------
@@ -153,7 +156,8 @@ def close(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         left = Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=True).count()
         context = {"clinic": clinic, "left": left}
-        return render(request, "clinics/check_close.html", context)
+        with timezone.override(clinic.zone):
+            return render(request, "clinics/check_close.html", context)
     acts.close_clinic(clinic=clinic, by=request.user)
     messages.success(request, _("%(name)s is closed.") % {"name": clinic.name})
     return redirect("portal:home")

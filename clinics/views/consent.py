@@ -10,6 +10,7 @@ from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -54,7 +55,8 @@ def consent(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     lines = _lines(clinic)
     agreed = sum(line.current is not None for line in lines)
     context = {"clinic": clinic, "lines": lines, "agreed": agreed, "not_yet": len(lines) - agreed}
-    return render(request, "clinics/consent.html", context)
+    with timezone.override(clinic.zone):
+        return render(request, "clinics/consent.html", context)
 
 
 def _entry(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> Entry:
