@@ -442,7 +442,9 @@ def _settle(job: Job, state: str, **fields: Any) -> bool:
     with transaction.atomic():
         count = held(job).update(
             state=Case(When(again, then=Value(Job.State.WAITING)), default=Value(state)),
-            attempt=Case(When(again, then=Value(0)), default=F("attempt")),
+            attempt=Case(
+                When(again, then=Value(0)), default=F("attempt"), output_field=models.IntegerField()
+            ),
             finished_at=Case(When(again, then=Value(None)), default=Value(now)),
             asked_again=False,
             cancel_asked=Case(When(again, then=Value(False)), default=F("cancel_asked")),
