@@ -127,7 +127,7 @@ def take_in_files(
     Raises BadInput naming each refused file; the others are in all the same.
     """
     incoming = [
-        Incoming(path=Path(path), name=name, modified_at=_modified_at(Path(path)))
+        Incoming(path=Path(path), name=name, modified_at=modified_at(Path(path)))
         for path, name in paths_with_names
     ]
     outcomes = take_in(
@@ -186,7 +186,7 @@ def _part_of(report: Pulse, begin: float, span: float) -> Callable[[float], None
     return lambda progress: report(begin + span * min(progress, 1.0))
 
 
-def _modified_at(path: Path) -> dt.datetime | None:
+def modified_at(path: Path) -> dt.datetime | None:
     with contextlib.suppress(OSError):
         return dt.datetime.fromtimestamp(path.stat().st_mtime, tz=dt.UTC)
     return None

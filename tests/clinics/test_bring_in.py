@@ -170,7 +170,7 @@ def test_a_stored_copy_that_reads_back_wrong_is_said(
 ) -> None:
     def fails(row: SourceFile, report: object) -> bool:
         path = row.stored.local_path()
-        path.write_bytes(b"\x00" + path.read_bytes()[1:])  # what a failing disk might do
+        path.write_bytes(path.read_bytes()[:-1] + b"?")  # what a failing disk might do
         return real(row, report)
 
     real = bring_in._reads_back
