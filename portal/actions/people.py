@@ -117,3 +117,37 @@ def end_membership(*, membership: Membership, by: User | None) -> Membership:
         membership.until_date = yesterday
         membership.save(update_fields=["until_date"])
     return membership
+
+
+@transaction.atomic
+def first_admin(*, email: str, club_slug: str, club_name: str = "") -> tuple[Membership, bool]:
+    """Make a club and its first admin, from the command line. Returns whether it is new.
+
+    A club that has an admin gets the next one by invitation.
+    """
+    club = Club.objects.filter(slug=club_slug).first()
+    if club is None and not club_name:
+        raise NotPossible(
+            f"There is no club “{club_slug}” yet. Give its name with --club-name to make it."
+        )
+    club = club or Club.objects.create(slug=club_slug, name=club_name.strip())
+    admins = club.memberships.current().filter(role=Membership.Role.ADMIN)
+    mine = admins.filter(user__email=email.strip().lower()).first()
+    if mine is not None:
+        return mine, False
+    if admins.exists():
+        raise NotPossible(
+            f"{club.name} has an admin. Ask them to invite {email} on the page People, "
+            "or let them in with let_in."
+        )
+    user = user_for(email=email)
+    membership, _made = Membership.objects.update_or_create(
+        club=club,
+        user=user,
+        role=Membership.Role.ADMIN,
+        defaults={"from_date": timezone.localdate(), "until_date": None},
+    )
+    audit.record(
+        action="first-admin", by=None, subject=membership, club=club, detail={"user": str(user.pk)}
+    )
+    return membership, True
