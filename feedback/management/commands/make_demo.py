@@ -6,6 +6,7 @@ Plan, roster, start log and recordings come from the generator in
 
 from __future__ import annotations
 
+import datetime as dt
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from clinics.actions.consent import record_consent
 from clinics.actions.plan import take_in_plan
 from clinics.management.demo.make import make_demo
 from clinics.models import Clinic, Recording, Swim, Swimmer
-from feedback.actions.comments import say
+from feedback.actions.say import say
 from feedback.models import Comment
 from portal.actions.people import invite
 from portal.models import Club, User
@@ -27,6 +28,7 @@ CLUBS = (
     ("harbour-lane-masters", "Harbour Lane Masters", "mara.lindqvist@harbourlane.example"),
     ("quillmoor-tritons", "Quillmoor Tritons", "ruben.falk@quillmoor.example"),
 )
+SEASON_BEGINS = dt.date(2026, 9, 1)  # a coach sees clinics from the first day on
 COACH = "ines.aldana@harbourlane.example"
 CHECKER = "jun.sorley@harbourlane.example"
 SIGN_IN = (
@@ -79,7 +81,18 @@ class Command(BaseCommand):
             club, _ = Club.objects.get_or_create(slug=slug, defaults={"name": name})
             if not club.memberships.filter(role="admin").exists():
                 invite(club=club, email=email, name=_name_in(email), role="admin", by=None)
-        return User.objects.get(email=CLUBS[0][2])
+        admin = User.objects.get(email=CLUBS[0][2])
+        if not User.objects.filter(email=COACH).exists():
+            club = Club.objects.get(slug=CLUBS[0][0])
+            invite(
+                club=club,
+                email=COACH,
+                name=_name_in(COACH),
+                role="coach",
+                by=admin,
+                from_date=SEASON_BEGINS,
+            )
+        return admin
 
     def _bring_in(self, clinic: Clinic, out: Path) -> None:
         self._say("Bring in")
@@ -119,7 +132,7 @@ class Command(BaseCommand):
             clip = swim.clips.filter(station__slug=station, state="ready").first()
             if clip is not None:
                 frame = int(clip.frame_count * share)
-                say(swim=swim, by=coach, text=text, clip=clip, frame_index=frame)
+                say(swim=swim, by=coach, text=text, clip=clip, frame=frame)
 
     def _how_to_sign_in(self) -> None:
         self.stdout.write(f"\nThe demo clinic is ready. Sign in at {settings.SITE_URL} with")

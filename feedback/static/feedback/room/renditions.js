@@ -9,5 +9,5 @@ export function pickRendition(renditions, height_px) {
 export async function fetchTicks(rendition) {
   const answer = await fetch(rendition.frames, { credentials: "same-origin" });
   if (!answer.ok) throw new Error(`frames: ${answer.status}`);
-  return (await answer.json()).ticks;
+  return (await answer.json()).pts;
 }

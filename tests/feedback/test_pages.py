@@ -1,0 +1,368 @@
+"""My swims, Waiting for you, and the swim's page: what they show, to whom, at what cost."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from clinics.models import Entry, Swim, Swimmer
+from feedback.actions import say
+from feedback.models import Comment
+from tests.cast import Cast, make_clip, sign_in
+
+
+@pytest.fixture(autouse=True)
+def no_second_factor(settings: Any) -> None:
+    settings.SECOND_FACTOR_REQUIRED = False
+
+
+def page(user: Any, url: str, **data: Any) -> tuple[int, str]:
+    answer = sign_in(Client(), user).get(url, data)
+    return answer.status_code, answer.content.decode()
+
+
+def swim_url(cast: Cast, key: str = "tomas") -> str:
+    return reverse("feedback:swim", args=[cast.swims[key].pk])
+
+
+# --- my swims ---------------------------------------------------------------------------------
+
+
+def test_my_swims_shows_own_swims_and_nobody_elses(cast: Cast) -> None:
+    status, body = page(cast.tomas, reverse("feedback:my-swims"))
+    assert status == 200
+    assert swim_url(cast) in body
+    assert swim_url(cast, "wren") not in body
+    posters = {str(c.files.get(kind="poster").pk) for c in cast.clips["tomas"][:2]}
+    assert set(re.findall(r'/clip-files/([\w-]+)/"', body)) == posters  # one still per station
+    assert "Freestyle, 50 m" in body
+    assert "Your coach has not said anything yet." in body
+
+
+def test_my_swims_says_what_is_new_until_it_is_looked_at(cast: Cast) -> None:
+    for text in ("Hips follow.", "Reach further."):
+        say.say(swim=cast.swims["tomas"], by=cast.coach, text=text)
+    say.say(swim=cast.swims["tomas"], by=cast.tomas, text="My own words.")
+    _, body = page(cast.tomas, reverse("feedback:my-swims"))
+    assert "2 comments from your coach." in body
+    assert "2 new" in body
+    page(cast.tomas, swim_url(cast))
+    _, body = page(cast.tomas, reverse("feedback:my-swims"))
+    assert "2 comments from your coach." in body
+    assert not re.search(r"\d new", body)
+
+
+def test_a_couple_with_one_sign_in_sees_each_swimmer_by_name(cast: Cast) -> None:
+    Swimmer.objects.filter(user=cast.wren).update(user=cast.tomas)
+    _, body = page(cast.tomas, reverse("feedback:my-swims"))
+    assert re.findall(r"<h2>(.*?)</h2>", body) == ["Tomas Birk", "Wren Okada"]
+    assert swim_url(cast, "wren") in body
+
+
+def test_a_swim_not_given_is_not_among_mine(cast: Cast) -> None:
+    Swim.objects.filter(pk=cast.swims["tomas"].pk).update(given_at=None, given_by=None)
+    _, body = page(cast.tomas, reverse("feedback:my-swims"))
+    assert "Nothing to watch yet" in body
+
+
+# --- waiting for you ----------------------------------------------------------------------------
+
+
+def missing(cast: Cast, **data: str) -> dict[str, str]:
+    """Swimmer to what is missing, as the queue says it."""
+    _, body = page(cast.coach, reverse("feedback:waiting"), **data)
+    rows = re.findall(r"<h2><a[^>]*>(.*?)</a>.*?state [\w-]*\">(.*?)<", body, re.S)
+    return dict(rows)
+
+
+def test_the_queue_says_in_words_what_is_missing(cast: Cast) -> None:
+    tomas, wren = cast.swims["tomas"], cast.swims["wren"]
+    assert missing(cast) == {"Tomas Birk": "nothing said yet", "Wren Okada": "nothing said yet"}
+    Swim.objects.filter(pk=wren.pk).update(given_at=None, given_by=None)
+    said = say.say(swim=tomas, by=cast.coach, text="Push out level.")
+    say.say(swim=wren, by=cast.coach, text="Breathe later.")
+    assert missing(cast) == {"Wren Okada": "said, not given yet"}
+    say.reply(to=said, by=cast.tomas, text="Like this?")
+    assert list(missing(cast).items()) == [
+        ("Tomas Birk", "the swimmer asks back"),
+        ("Wren Okada", "said, not given yet"),
+    ]
+    say.reply(to=said, by=cast.coach, text="Yes.")
+    assert missing(cast) == {"Wren Okada": "said, not given yet"}
+    assert missing(cast, show="answered") == {"Tomas Birk": "answered and given"}
+    assert set(missing(cast, show="all")) == {"Tomas Birk", "Wren Okada"}
+
+
+def test_a_swimmer_without_sign_in_waits_and_is_answered_like_any(cast: Cast) -> None:
+    Swimmer.objects.filter(user=cast.tomas).update(user=None)
+    assert missing(cast)["Tomas Birk"] == "nothing said yet"
+    say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out level.")
+    assert "Tomas Birk" not in missing(cast)
+
+
+def test_the_queue_filters_by_clinic_and_survives_nonsense(cast: Cast) -> None:
+    assert len(missing(cast, clinic=str(cast.clinic.pk))) == 2
+    assert len(missing(cast, clinic=str(cast.other_clinic.pk), show="nonsense")) == 2
+    assert not missing(cast, show="asks-back")
+
+
+@pytest.mark.parametrize("who", ["tomas", "checker", "admin", "crew", "other_coach"])
+def test_the_queue_of_whoever_does_not_coach_here_is_without_our_swims(
+    cast: Cast, who: str
+) -> None:
+    status, body = page(getattr(cast, who), reverse("feedback:waiting"), show="all")
+    assert status == 200
+    for key in ("tomas", "wren", "sol"):
+        assert swim_url(cast, key) not in body
+
+
+# --- the page of a swim ---------------------------------------------------------------------------
+
+
+def test_only_the_coach_and_the_swimmer_open_a_swim(cast: Cast) -> None:
+    seen = {name: page(user, swim_url(cast))[0] for name, user in cast.people().items() if user}
+    assert {name for name, status in seen.items() if status == 200} == {"swimmer", "coach"}
+    assert set(seen.values()) == {200, 404}
+
+
+def test_hidden_and_absent_are_the_same_on_every_verb(cast: Cast) -> None:
+    absent = reverse("feedback:swim", args=["11111111-2222-4333-8444-555555555555"])
+    said = say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out level.")
+    pairs = [
+        (swim_url(cast), absent),
+        (swim_url(cast) + "say/", absent + "say/"),
+        (swim_url(cast) + "give/", absent + "give/"),
+        *(
+            (reverse(name, args=[said.pk]), reverse(name, args=[cast.clinic.pk]))
+            for name in ("feedback:reply", "feedback:edit")
+        ),
+    ]
+    for hidden, random in pairs:
+        for verb in ("get", "post", "head", "put", "delete", "patch", "options"):
+            client = sign_in(Client(), cast.wren)
+            one, other = (getattr(client, verb)(url) for url in (hidden, random))
+            assert (one.status_code, one.content) == (other.status_code, other.content)
+            assert one.status_code in {404, 405}
+
+
+def test_the_swimmer_reads_what_the_coach_said_in_order_of_time(cast: Cast) -> None:
+    clips = cast.clips["tomas"]
+    swim = cast.swims["tomas"]
+    say.say(swim=swim, by=cast.coach, text="About it all.")
+    say.say(swim=swim, by=cast.coach, text="Later.", clip=clips[1], frame=50)
+    say.say(swim=swim, by=cast.coach, text="Earlier.", clip=clips[0], frame=30)
+    _, body = page(cast.tomas, swim_url(cast))
+    assert re.findall(r'class="words">(.*?)<', body) == ["Earlier.", "Later.", "About it all."]
+    jumps = re.findall(r'class="jump" href="([^"]*)">(.*?)<', body)
+    # the clip starts 1 s before the signal at 25 frames/s: frame 30 is at 0.2 s
+    assert jumps == [
+        (f"?view={clips[0].pk}&amp;at=30", "0.2 s"),
+        (f"?view={clips[1].pk}&amp;at=50", "9.0 s"),
+    ]
+    assert body.count('<span class="new">') == 3
+
+
+def test_an_address_opens_a_view_at_the_middle_of_its_frame_without_script(cast: Cast) -> None:
+    clip = cast.clips["tomas"][1]
+    _, body = page(cast.tomas, swim_url(cast), view=str(clip.pk), at="50")
+    video = clip.files.get(kind="video")
+    assert f'src="/clip-files/{video.pk}/#t=2.0200"' in body  # frame 50 is shown 2.00 to 2.04 s
+    assert f'<input type="hidden" name="clip" value="{clip.pk}"' in body
+    assert '<input type="hidden" name="frame" value="50"' in body
+
+
+@pytest.mark.parametrize("at", ["100", "-1", "x", "9" * 400, "²", ""])
+def test_an_address_that_makes_no_sense_opens_the_page_all_the_same(cast: Cast, at: str) -> None:
+    clip = cast.clips["tomas"][1]
+    status, body = page(cast.tomas, swim_url(cast), view=str(clip.pk), at=at)
+    assert status == 200
+    assert "#t=" not in body
+
+
+def test_times_are_said_with_how_sure_they_are(cast: Cast) -> None:
+    swim = cast.swims["tomas"]
+    Swim.objects.filter(pk=swim.pk).update(start_u_ms=5.0)
+    fit = cast.recordings["underwater"].clock_fit
+    fit.state = "look"
+    fit.save()
+    _, body = page(cast.coach, swim_url(cast))
+    assert "within a frame" in body  # 12 and 5 ms together against 40 ms
+    assert "needs a look" in body
+    assert "± 13 ms" in body
+
+
+# --- posting ----------------------------------------------------------------------------------
+
+
+def test_the_coach_says_something_and_gives_the_swim(cast: Cast) -> None:
+    swim = cast.swims["tomas"]
+    Swim.objects.filter(pk=swim.pk).update(given_at=None, given_by=None)
+    clip = cast.clips["tomas"][1]
+    coach = sign_in(Client(), cast.coach)
+    told = {"text": "Left hand crosses.", "clip": str(clip.pk), "frame": "57"}
+    # a time from the browser is not listened to
+    answer = coach.post(swim_url(cast) + "say/", {**told, "pts_ticks": "1", "at_s": "99"})
+    said = Comment.objects.get()
+    assert answer.url == f"{swim_url(cast)}?view={clip.pk}&at=57#said-{said.pk}"
+    assert said.pts_ticks == (clip.first_frame + 57) * 3600
+    assert page(cast.tomas, swim_url(cast))[0] == 404
+    coach.post(swim_url(cast) + "give/")
+    status, body = page(cast.tomas, swim_url(cast))
+    assert status == 200
+    assert "Left hand crosses." in body
+
+
+def test_the_swimmer_cannot_give_and_another_coach_cannot_either(cast: Cast) -> None:
+    Swim.objects.filter(pk=cast.swims["wren"].pk).update(given_at=None, given_by=None)
+    for user in (cast.wren, cast.other_coach, cast.checker, cast.admin):
+        assert sign_in(Client(), user).post(swim_url(cast, "wren") + "give/").status_code == 404
+    assert Swim.objects.get(pk=cast.swims["wren"].pk).given_at is None
+
+
+def test_words_on_the_screen_are_escaped(cast: Cast) -> None:
+    say.say(swim=cast.swims["tomas"], by=cast.coach, text="<b onclick=x>&")
+    _, body = page(cast.tomas, swim_url(cast))
+    assert "&lt;b onclick=x&gt;&amp;" in body
+    assert "<b onclick" not in body
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence"),
+    [
+        ({"text": "  "}, "Write something first."),
+        ({"text": "x" * 4001}, "That is too long"),
+        ({"text": "Look.", "frame": "100", "clip": "own"}, "This view has 100 frames"),
+        ({"text": "Look.", "clip": "own"}, "It is not clear which picture"),
+        ({"text": "Look.", "frame": "3", "clip": "wren"}, "That view is no longer there."),
+    ],
+)
+@pytest.mark.parametrize("htmx", [True, False])
+def test_what_is_not_accepted_says_why_and_keeps_what_was_typed(
+    cast: Cast, told: dict[str, str], sentence: str, htmx: bool
+) -> None:
+    clips = {"own": cast.clips["tomas"][0].pk, "wren": cast.clips["wren"][0].pk}
+    data = {**told, **({"clip": str(clips[told["clip"]])} if "clip" in told else {})}
+    client = sign_in(Client(), cast.coach)
+    headers = {"HX-Request": "true"} if htmx else {}
+    answer = client.post(swim_url(cast) + "say/", data, headers=headers)
+    assert answer.status_code == 422
+    body = answer.content.decode()
+    assert sentence in body
+    assert told["text"].strip() in body
+    assert ("<html" in body) is not htmx
+    assert not Comment.objects.exists()
+
+
+def test_with_htmx_the_column_of_comments_comes_back_alone(cast: Cast) -> None:
+    client = sign_in(Client(), cast.tomas)
+    answer = client.post(
+        swim_url(cast) + "say/", {"text": "Is my head too high?"}, headers={"HX-Request": "true"}
+    )
+    body = answer.content.decode()
+    assert answer.status_code == 200
+    assert body.lstrip().startswith('<div id="said">')
+    assert "Is my head too high?" in body
+
+
+def test_a_reply_and_an_edit_without_script(cast: Cast) -> None:
+    clip = cast.clips["tomas"][0]
+    said = say.say(swim=clip.swim, by=cast.coach, text="Push out.", clip=clip, frame=3)
+    client = sign_in(Client(), cast.tomas)
+    answer = client.post(reverse("feedback:reply", args=[said.pk]), {"text": "Like this?"})
+    reply = Comment.objects.get(reply_to=said)
+    assert answer.url == f"{swim_url(cast)}?view={clip.pk}&at=3#said-{reply.pk}"
+    edit = reverse("feedback:edit", args=[reply.pk])
+    assert "Like this?" in client.get(edit).content.decode()
+    client.post(edit, {"text": "Like that?"})
+    reply.refresh_from_db()
+    assert reply.text == "Like that?"
+    assert client.post(edit, {"text": " "}).status_code == 422
+
+
+def test_nobody_edits_the_words_of_another(cast: Cast) -> None:
+    said = say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out.")
+    for user in (cast.tomas, cast.wren, cast.admin):
+        client = sign_in(Client(), user)
+        answer = client.post(reverse("feedback:edit", args=[said.pk]), {"text": "Mine now."})
+        assert answer.status_code == 404
+    said.refresh_from_db()
+    assert said.text == "Push out."
+
+
+# --- cost -------------------------------------------------------------------------------------
+
+
+def more_swims(cast: Cast, count: int, **given: Any) -> None:
+    """So many swims of the swimmer, given, each with a clip and a comment."""
+    model = cast.swims["tomas"]
+    recording = cast.recordings["start-side"]
+    for number in range(count):
+        swim = Swim.objects.get(pk=model.pk)
+        swim.pk, swim.go = None, number + 2
+        swim._state.adding = True
+        swim.id = Swim._meta.pk.get_default()  # type: ignore[union-attr]
+        swim.start_at += dt.timedelta(seconds=10 * number + 10)
+        for name, value in given.items():
+            setattr(swim, name, value)
+        swim.save()
+        if number < 8:  # a clip has five files; a few are enough to show a query per row
+            make_clip(swim, recording, 1, from_s=-1.0)
+        Comment.objects.create(
+            swim=swim,
+            author=cast.coach,
+            text="Good.",
+            recording=recording,
+            pts_ticks=3600 * 500,
+            sent_at=timezone.now(),
+        )
+
+
+def cost(user: Any, url: str, **data: Any) -> int:
+    client = sign_in(Client(), user)
+    client.get(url, data)  # what is asked once per sign-in
+    with CaptureQueriesContext(
+        connection,
+    ) as asked:
+        assert client.get(url, data).status_code == 200
+    return len(asked)
+
+
+def test_three_and_three_hundred_swims_cost_the_same_queries(cast: Cast) -> None:
+    lists = {
+        "my swims": (cast.tomas, reverse("feedback:my-swims"), {}),
+        "the queue": (cast.coach, reverse("feedback:waiting"), {"show": "all"}),
+        "a swim for its swimmer": (cast.tomas, swim_url(cast), {}),
+        "a swim for the coach": (cast.coach, swim_url(cast), {}),
+    }
+    more_swims(cast, 2)
+    before = {name: cost(user, url, **data) for name, (user, url, data) in lists.items()}
+    for swim in Swim.objects.filter(go__gt=1):
+        swim.comments.all().delete()
+        for clip in swim.clips.all():
+            clip.files.all().delete()
+            clip.delete()
+        swim.delete()
+    assert Entry.objects.count() == 4
+    more_swims(cast, 299)
+    after = {name: cost(user, url, **data) for name, (user, url, data) in lists.items()}
+    assert after == before
+    assert max(before.values()) <= 30, before
+
+
+def test_many_comments_on_a_swim_cost_no_more_queries(cast: Cast) -> None:
+    clip = cast.clips["tomas"][0]
+    first = say.say(swim=clip.swim, by=cast.coach, text="One.", clip=clip, frame=1)
+    say.reply(to=first, by=cast.tomas, text="Two.")
+    before = cost(cast.tomas, swim_url(cast))
+    for number in range(20):
+        more = say.say(swim=clip.swim, by=cast.coach, text="More.", clip=clip, frame=number)
+        say.reply(to=more, by=cast.tomas, text="Yes.")
+    assert cost(cast.tomas, swim_url(cast)) == before
