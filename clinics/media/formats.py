@@ -32,6 +32,13 @@ AUDIO_DECODERS = (
     "pcm_s8", "pcm_u8", "pcm_s16le", "pcm_s16be", "pcm_s24le", "pcm_s24be", "pcm_s32le",
     "pcm_s32be", "pcm_f32le", "pcm_mulaw", "pcm_alaw", "pcm_bluray", "pcm_dvd",
 )  # fmt: skip
+NEVER_DECODED = (
+    "pgssub", "dvbsub", "dvdsub", "mov_text", "subrip", "srt", "ass", "ssa", "text", "webvtt",
+    "cc_dec", "libzvbi_teletextdec",
+)  # fmt: skip
+"""Captions: ffprobe opens a decoder for each stream and gives up the whole file if it may not.
+Camcorders write the date as captions into every file. They are never mapped, so never decoded."""
+
 VIDEO_CODECS = frozenset(VIDEO_DECODERS) - {"msmpeg4", "libdav1d"} | {"msmpeg4v3"}
 """ffprobe's codec names; a decoder may have another name than its codec."""
 AUDIO_CODECS = frozenset(AUDIO_DECODERS) - {"mp2float", "mp3float", "amrnb", "amrwb", "dca"} | {
@@ -42,13 +49,16 @@ AUDIO_CODECS = frozenset(AUDIO_DECODERS) - {"mp2float", "mp3float", "amrnb", "am
 
 
 def guarded_open(
-    limits: Limits, *, protocols: str = "file", formats: str = FORMAT_WHITELIST
+    limits: Limits,
+    *,
+    protocols: str = "file",
+    formats: str = FORMAT_WHITELIST,
 ) -> dict[str, str]:
     """Options before every input, for ffmpeg and ffprobe alike, without their leading hyphen."""
     return {
         "protocol_whitelist": protocols,
         "format_whitelist": formats,
-        "codec_whitelist": ",".join((*VIDEO_DECODERS, *AUDIO_DECODERS)),
+        "codec_whitelist": ",".join((*VIDEO_DECODERS, *AUDIO_DECODERS, *NEVER_DECODED)),
         "max_streams": str(limits.max_streams),
         "max_pixels": str(limits.max_pixels),
         "probesize": "15M",

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clinics.media.errors import Damaged, MediaError, TooLarge
 from clinics.media.frames import frames_between, load_frame_table, load_key_frames, save_frame_table
 from clinics.media.listing import Listing, list_frames
-from clinics.media.pictures import opened_at, shown_size, upright
+from clinics.media.pictures import as_jpeg, opened_at, scaled, shown_size, upright
 from clinics.media.sandbox import Limits, output_token, run_tool
 from clinics.media.sound import envelope_of
 from clinics.media.source import Source, open_take
@@ -124,6 +124,7 @@ class _Indexer:
         self.on_progress = on_progress
         self.should_stop = should_stop
         self.require_sandbox = require_sandbox
+        self.reached = 0.0
 
     def run(self, with_contact: bool) -> TakeIndex:
         listing = list_frames(
@@ -159,8 +160,10 @@ class _Indexer:
 
     def _part(self, begins: float, share: float) -> Callable[[float], None]:
         def report(done: float) -> None:
+            # Pictures are stored out of order: what was reached before counts.
+            self.reached = max(self.reached, min(begins + share * done, 1.0))
             if self.on_progress is not None:
-                self.on_progress(min(begins + share * done, 1.0))
+                self.on_progress(self.reached)
 
         return report
 
@@ -247,10 +250,10 @@ def contact_output(
     rows = math.ceil(count / columns)
     video = opened[str(source.video_index)]  # type: ignore[index]
     video = video.filter("settb", f"1/{TICKS_PER_S}").filter("select", wanted)
-    video = upright(video, source).filter("scale", width, height, out_range="pc")
-    video = video.filter("setsar", "1").filter("tile", f"{columns}x{rows}")
+    video = scaled(upright(video, source), width, height)
+    video = video.filter("tile", f"{columns}x{rows}")
     return ffmpeg.output(
-        video.filter("format", "yuvj420p"),
+        as_jpeg(video),
         output_token(name),
         format="image2",
         update=1,

@@ -75,10 +75,18 @@ def list_frames(
         if all(_agrees(supposed, sample) for sample in samples) and supposed[0] == samples[0][0]:
             return Listing(pts=supposed, key_pts=key_pts, how=how)
     decoded = runner.decoded(None, None, on_progress=on_progress)
-    shown = np.unique(decoded[decoded != NO_PTS])
+    shown = _rising(decoded[decoded != NO_PTS])
     if len(shown) == 0:
         raise Damaged(f"{source.take.files[0].name} holds no picture that can be decoded.")
     return Listing(pts=shown, key_pts=np.intersect1d(key_pts, shown), how="decoded")
+
+
+def _rising(pts: Int64) -> Int64:
+    """Damage can give two pictures one time: the first one counts (as in pictures.RISING)."""
+    if len(pts) == 0:
+        return pts
+    highest_before = np.concatenate([[NO_PTS], np.maximum.accumulate(pts)[:-1]])
+    return pts[pts > highest_before]
 
 
 def _suppositions(packets: Packets) -> Iterator[tuple[str, Int64]]:

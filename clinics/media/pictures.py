@@ -20,6 +20,9 @@ from clinics.media.ticks import GAP_FACTOR, TICK_BASE, TICKS_PER_S, Int64, usual
 EARLY_FRAMES = 8
 """Pictures handed to the deinterlacer before the first wanted one: it looks at its neighbours."""
 
+RISING = "isnan(prev_selected_pts)+gt(pts,prev_selected_pts)"
+"""Keeps pictures whose time is later than the one before: damage can give two the same time."""
+
 EARLY_STEPS_S = (3.0, 15.0)
 """How early to begin reading when the key frames are not known, step by step."""
 
@@ -109,7 +112,7 @@ def exact_pictures(opened: Any, span: Span) -> Any:
     Interlaced frames become two pictures each. All cutting is by time stamp.
     """
     source = span.source
-    video = opened[str(source.video_index)]
+    video = opened[str(source.video_index)].filter("select", RISING)
     if source.take.is_interlaced:
         video = _separated(video, span)
     video = video.filter("settb", f"1/{TICKS_PER_S}")
@@ -170,6 +173,12 @@ def scaled(video: Any, width: int, height: int) -> Any:
         .filter("setsar", "1")
         .filter("format", "yuv420p")
     )
+
+
+def as_jpeg(video: Any) -> Any:
+    """A scaled picture as JPEG means it: full range and the matrix of JFIF (BT.601)."""
+    converted = video.filter("scale", in_range="tv", out_range="pc", out_color_matrix="bt601")
+    return converted.filter("format", "yuvj420p")
 
 
 def shown_size(source: Source, height: int) -> tuple[int, int]:

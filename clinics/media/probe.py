@@ -12,7 +12,13 @@ from typing import Any
 
 from clinics.media.errors import Damaged, MediaError, TimedOut, TooLarge, Unsupported
 from clinics.media.facts import FileFacts
-from clinics.media.formats import AUDIO_CODECS, CONTAINERS, VIDEO_CODECS, as_argv, guarded_open
+from clinics.media.formats import (
+    AUDIO_CODECS,
+    CONTAINERS,
+    VIDEO_CODECS,
+    as_argv,
+    guarded_open,
+)
 from clinics.media.magic import refuse_if_no_video
 from clinics.media.sandbox import Limits, ToolResult, input_token, run_tool
 

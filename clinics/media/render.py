@@ -18,6 +18,7 @@ from clinics.media.formats import as_argv, guarded_open
 from clinics.media.mp4 import clear_turn
 from clinics.media.pictures import (
     Span,
+    as_jpeg,
     exact_pictures,
     opened_at,
     scaled,
@@ -321,9 +322,9 @@ class _Render:
 
     def _other_frames(self, pts: Int64) -> MediaError:
         return Damaged(
-            f"{self.shown_name}: of {self.span.frame_count} planned pictures {len(pts)} came out "
-            "as planned or otherwise: the recording is damaged here. Index it again, or cut "
-            "around the damaged place.",
+            f"{self.shown_name}: {self.span.frame_count} pictures were planned for this clip, and "
+            f"{len(pts)} came out or at other times: the recording is damaged here. Index it "
+            "again, or cut around the damaged place.",
             reason_code="frames-differ",
         )
 
@@ -464,7 +465,7 @@ def _chosen(picture: Any, frames: Sequence[int]) -> Any:
 
 def _jpeg_output(picture: Any, name: str) -> Any:
     return ffmpeg.output(
-        picture.filter("format", "yuvj420p"),
+        as_jpeg(picture),
         output_token(name),
         format="image2",
         update=1,

@@ -11,7 +11,15 @@ import ffmpeg
 import numpy as np
 
 from clinics.media.errors import Damaged
-from clinics.media.pictures import Span, exact_pictures, opened_at, scaled, seeks, shown_size
+from clinics.media.pictures import (
+    Span,
+    as_jpeg,
+    exact_pictures,
+    opened_at,
+    scaled,
+    seeks,
+    shown_size,
+)
 from clinics.media.sandbox import Limits, describe_failure, output_token, run_tool
 from clinics.media.source import open_take
 from clinics.media.take import Take
@@ -90,9 +98,9 @@ def _run(
     for left_over in work_dir.glob("still-*.jpg"):
         left_over.unlink()
     picture = exact_pictures(opened_at(span.source, at_s, limits), span)
-    picture = scaled(picture, *shown_size(span.source, height)).filter("format", "yuvj420p")
+    picture = scaled(picture, *shown_size(span.source, height))
     output = ffmpeg.output(
-        picture,
+        as_jpeg(picture),
         output_token("still-%05d.jpg"),
         format="image2",
         vcodec="mjpeg",

@@ -45,6 +45,7 @@ def _vfr(folder: Path) -> Sequence[Path]:
             video=(*X264, "-g", "25", "-bf", "2", "-fps_mode", "passthrough"),
             filters=f"settb=1/90000,setpts='{clock}'",
             sound=("-c:a", "aac"),
+            sound_s=3.92,
             muxer=("-enc_time_base", "1:90000", "-video_track_timescale", "90000"),
         )
     ]
