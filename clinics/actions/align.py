@@ -217,7 +217,7 @@ def fit(
     found = clockfit.fit_clinic(
         list(recordings.values()),
         [_swim_in(swim, reference) for swim in swims],
-        [_tie_in(clinic, row, tie, reference) for row in rows for tie in row.ties.all()],
+        [tie for row in rows for tie in _ties_in(clinic, row, reference)],
     )
     found.recordings.update(_by_file_dates(rows, recordings, found, reference))
     changed = _save_swims(swims, found, reference)
@@ -248,28 +248,30 @@ def _swim_in(swim: Swim, reference: dt.datetime) -> clockfit.SwimIn:
     return clockfit.SwimIn(str(swim.pk), tapped, TAP_U_MS / 1000)
 
 
-def _tie_in(clinic: Clinic, row: Recording, tie: Tie, reference: dt.datetime) -> clockfit.TieIn:
-    frames = frames_of(row)
-    number = int(np.searchsorted(frames, tie.pts_ticks))
-    station = row.station
-    heard = tie.kind == Tie.Kind.START_HEARD
-    return clockfit.TieIn(
-        key=str(tie.pk),
-        recording=str(row.pk),
-        kind=tie.kind,
-        media_s=ticks_to_media_s(tie.pts_ticks),
-        half_frame_s=_interval_s(frames, number) / 2,
-        u_s=tie.u_ms / 1000,
-        swim=str(tie.swim_id) if tie.swim_id else None,
-        instant_s=to_epoch_s(tie.instant, reference) if tie.instant and not tie.swim_id else None,
-        travel_s=travel_s(
-            (clinic.starter_x_m, clinic.starter_y_m, HORN_HEIGHT_M),
-            (station.x_m, station.y_m, station.z_m),
-            clinic.air_temperature_c,
-        )
-        if heard
-        else 0.0,
+def _ties_in(clinic: Clinic, row: Recording, reference: dt.datetime) -> list[clockfit.TieIn]:
+    ties = list(row.ties.all())
+    if not ties:
+        return []
+    frames, station = frames_of(row), row.station
+    sound_s = travel_s(
+        (clinic.starter_x_m, clinic.starter_y_m, HORN_HEIGHT_M),
+        (station.x_m, station.y_m, station.z_m),
+        clinic.air_temperature_c,
     )
+    return [
+        clockfit.TieIn(
+            key=str(tie.pk),
+            recording=str(row.pk),
+            kind=tie.kind,
+            media_s=ticks_to_media_s(tie.pts_ticks),
+            half_frame_s=_interval_s(frames, int(np.searchsorted(frames, tie.pts_ticks))) / 2,
+            u_s=tie.u_ms / 1000,
+            swim=str(tie.swim_id) if tie.swim_id else None,
+            instant_s=None if tie.instant is None else to_epoch_s(tie.instant, reference),
+            travel_s=sound_s if tie.kind == Tie.Kind.START_HEARD else 0.0,
+        )
+        for tie in ties
+    ]
 
 
 def _by_file_dates(
@@ -326,7 +328,7 @@ def _save_fit(
         "state": fitted.state,
         "method": fitted.method,
         "tie_count": fitted.ties,
-        "reason": fitted.reason,
+        "reason": fitted.reason[:300],
     }
     known = ClockFit.objects.filter(recording=row).first()
     if known is not None and all(getattr(known, name) == value for name, value in values.items()):

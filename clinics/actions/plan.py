@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
-from clinics.actions.roster import email_ok, put_roster, user_for
+from clinics.actions.roster import email_ok, put_roster
 from clinics.compute.plan_file import PlanFile, StationSpec, TeamSpec, parse_plan
 from clinics.compute.roster_file import RosterRow, parse_roster
 from clinics.compute.tables import decode_text
@@ -198,7 +198,8 @@ def _put_team(clinic: Clinic, team: tuple[TeamSpec, ...], by: User | None) -> No
     """Who works at the clinic: made if unknown, member of the club from that day at latest."""
     duties = []
     for spec in team:
-        user = user_for(spec.email, spec.name)
+        user = User.objects.filter(email__iexact=spec.email).first()
+        user = user or User.objects.create_user(spec.email, spec.name)
         if spec.name and not user.name:
             user.name = spec.name
             user.save(update_fields=["name"])

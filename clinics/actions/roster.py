@@ -177,12 +177,9 @@ class _Swimmers:
             swimmer.email = row.email
             swimmer.user = None
         if swimmer.email and swimmer.user_id is None:
-            swimmer.user = user_for(swimmer.email, swimmer.name)
+            # Whoever never signed in has not proved the address; the sign-in attaches them.
+            swimmer.user = User.objects.filter(
+                email__iexact=swimmer.email, last_login__isnull=False
+            ).first()
         swimmer.adult_attested_at = swimmer.adult_attested_at or timezone.now()
         swimmer.save()
-
-
-def user_for(email: str, name: str) -> User:
-    """Who signs in with this address; made when nobody does yet."""
-    user = User.objects.filter(email__iexact=email).first()
-    return user or User.objects.create_user(email, name)

@@ -38,6 +38,7 @@ OUTLIER_SIGMAS = 4.0
 FILE_DATE_U_MS = 2000.0
 START_SEEN, START_HEARD, INSTANT = "start-seen", "start-heard", "instant"
 SURE, LOOK, NOT_FOUND = "sure", "look", "not-found"
+TIES, FILE_DATE, NOTHING = "ties", "file date", "none"  # by which a recording was placed
 Matrix = NDArray[np.float64]
 
 
@@ -406,7 +407,7 @@ def _result(
 
 
 def not_found(key: str, reason: str) -> RecordingFit:
-    return RecordingFit(key, None, 0.0, None, None, None, None, NOT_FOUND, "none", 0, reason)
+    return RecordingFit(key, None, 0.0, None, None, None, None, NOT_FOUND, NOTHING, 0, reason)
 
 
 def _found(recording: RecordingIn, solved: _Solved) -> RecordingFit:
@@ -423,7 +424,7 @@ def _found(recording: RecordingIn, solved: _Solved) -> RecordingFit:
         u_mid_ms=u_ms[1],
         u_end_ms=u_ms[2],
         state=state,
-        method="ties",
+        method=TIES,
         ties=len(its),
         reason=reason,
     )
@@ -534,5 +535,5 @@ def fit_by_file_date(
         u_mid_ms=FILE_DATE_U_MS,
         u_end_ms=FILE_DATE_U_MS,
         state=LOOK,
-        method="file date",
+        method=FILE_DATE,
     )

@@ -1,0 +1,83 @@
+"""What the commands about one clinic share: finding it, reading files, saying what is wrong.
+
+One JSON document on standard output with --json, messages on standard error; exit code 0
+done, 1 something failed, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from clinics.actions.errors import BadInput
+from clinics.compute.tables import decode_text
+from clinics.models import Clinic
+from portal.models import User
+
+BAD_INPUT = 2
+
+
+class ClinicCommand(BaseCommand):
+    """Base of the commands; `with_clinic` says whether the first argument names a clinic."""
+
+    with_clinic = True
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        if self.with_clinic:
+            parser.add_argument("clinic", help="the clinic's short name")
+        parser.add_argument("--json", action="store_true", help="tell the outcome as JSON")
+
+    def say(self, message: str) -> None:
+        """A message for the person at the keyboard."""
+        self.stderr.write(message)
+
+    def tell(self, document: dict[str, Any], words: list[str], as_json: bool) -> None:
+        """The outcome: as one JSON document, or in words."""
+        if as_json:
+            self.stdout.write(json.dumps(document, indent=1, ensure_ascii=False))
+        else:
+            for line in words:
+                self.stdout.write(line)
+
+    def find_clinic(self, slug: str) -> Clinic:
+        clinic = Clinic.objects.select_related("club").filter(slug=slug).first()
+        if clinic is None:
+            known = ", ".join(Clinic.objects.values_list("slug", flat=True)) or "none yet"
+            raise CommandError(
+                f"No clinic is called “{slug}”. There are: {known}.", returncode=BAD_INPUT
+            )
+        return clinic
+
+    def find_person(self, email: str) -> User | None:
+        if not email:
+            return None
+        person = User.objects.filter(email__iexact=email.strip()).first()
+        if person is None:
+            raise CommandError(f"Nobody here has the address “{email}”.", returncode=BAD_INPUT)
+        return person
+
+    def read(self, path: Path) -> str:
+        """A text file's content."""
+        try:
+            content = path.read_bytes()
+        except OSError as problem:
+            raise CommandError(
+                f"{path} cannot be read: {problem.strerror}.", returncode=BAD_INPUT
+            ) from problem
+        with self.bad_input():
+            return decode_text(content, source=path.name)
+        raise AssertionError  # pragma: no cover
+
+    @contextlib.contextmanager
+    def bad_input(self, nothing: str = "") -> Iterator[None]:
+        """Bad input ends the command with every complaint on a line of its own."""
+        try:
+            yield
+        except BadInput as bad:
+            lines = bad.lines() + ([nothing] if nothing else [])
+            raise CommandError("\n".join(lines), returncode=BAD_INPUT) from None
