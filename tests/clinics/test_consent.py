@@ -1,0 +1,141 @@
+"""Recording and ending consent: who may, what it changes from the next request on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.test import Client
+from django.urls import reverse
+
+from clinics.actions.consent import ConsentRefused, end_consent, record_consent
+from clinics.models import Clip, Consent, Swimmer
+from portal.actions.jobs import enqueue
+from portal.models import AuditEntry, Job
+from tests.cast import Cast, make_entry, sign_in
+
+PURPOSE = "film-and-review"
+
+
+@pytest.fixture
+def bela(cast: Cast) -> Swimmer:
+    """Entered, and has not agreed to anything."""
+    entry = make_entry(cast.clinic, "Bela Roan", 9, None, "")
+    entry.swimmer.consents.all().delete()
+    return entry.swimmer
+
+
+def current(swimmer: Swimmer) -> Any:
+    return swimmer.consents.filter(ended_at__isnull=True)
+
+
+def test_an_admin_records_it_once(cast: Cast, bela: Swimmer) -> None:
+    first = record_consent(swimmer=bela, purpose=PURPOSE, by=cast.admin)
+    assert record_consent(swimmer=bela, purpose=PURPOSE, by=cast.admin) == first
+    assert current(bela).get().recorded_by == cast.admin
+    noted = AuditEntry.objects.get(action="consent.record")
+    assert noted.subject_id == str(bela.pk) and "Bela" not in noted.text
+
+
+@pytest.mark.parametrize("who", ["coach", "checker", "crew", "tomas", "other_admin"])
+def test_nobody_else_records_it(cast: Cast, bela: Swimmer, who: str) -> None:
+    with pytest.raises(PermissionDenied):
+        record_consent(swimmer=bela, purpose=PURPOSE, by=getattr(cast, who))
+    assert not current(bela).exists()
+
+
+def test_adults_only(cast: Cast, bela: Swimmer) -> None:
+    """Trust 25."""
+    bela.adult_attested_at = None
+    bela.save()
+    with pytest.raises(ConsentRefused, match="Bela Roan has not said to be 18 or older"):
+        record_consent(swimmer=bela, purpose=PURPOSE, by=cast.admin)
+    with pytest.raises(ConsentRefused, match="no such purpose"):
+        record_consent(swimmer=bela, purpose="anything", by=cast.admin)
+    assert not current(bela).exists()
+
+
+def test_ending_keeps_the_history_and_may_be_given_again(cast: Cast) -> None:
+    tomas = cast.swims["tomas"].entry.swimmer
+    ended = end_consent(swimmer=tomas, purpose=PURPOSE, by=cast.admin)
+    assert ended is not None and ended.ended_at is not None
+    assert end_consent(swimmer=tomas, purpose=PURPOSE, by=cast.admin) is None
+    record_consent(swimmer=tomas, purpose=PURPOSE, by=cast.admin)
+    assert Consent.objects.filter(swimmer=tomas).count() == 2
+    assert AuditEntry.objects.filter(action="consent.end").count() == 1
+
+
+def test_the_swimmer_ends_the_own_and_nobody_elses(cast: Cast) -> None:
+    with pytest.raises(PermissionDenied):
+        end_consent(swimmer=cast.swims["wren"].entry.swimmer, purpose=PURPOSE, by=cast.tomas)
+    assert end_consent(swimmer=cast.swims["tomas"].entry.swimmer, purpose=PURPOSE, by=cast.tomas)
+    clips = Clip.objects.filter(swim=cast.swims["tomas"])
+    assert clips.visible_to(cast.coach).count() == 0
+    assert clips.visible_to(cast.tomas).count() == 3
+
+
+def test_ending_cancels_what_waits_to_be_made_of_the_swimmer(cast: Cast) -> None:
+    """Trust 24: queued jobs included."""
+    mine = enqueue(kind="render-clip", subject=cast.clips["tomas"][0])
+    other = enqueue(kind="render-clip", subject=cast.clips["wren"][0])
+    end_consent(swimmer=cast.swims["tomas"].entry.swimmer, purpose=PURPOSE, by=cast.admin)
+    assert Job.objects.get(pk=mine.pk).state == "cancelled"
+    assert Job.objects.get(pk=other.pk).state == "waiting"
+
+
+# --- the page -----------------------------------------------------------------------------------
+
+
+def url(name: str, cast: Cast, swim: str = "") -> str:
+    args = [cast.clinic.pk, cast.swims[swim].entry.pk] if swim else [cast.clinic.pk]
+    return reverse(f"clinics:{name}", args=args)
+
+
+def test_the_list_says_since_when_and_by_whom_without_footage(cast: Cast, bela: Swimmer) -> None:
+    record_consent(swimmer=bela, purpose=PURPOSE, by=cast.admin)
+    page = sign_in(Client(), cast.admin).get(url("consent", cast)).content.decode()
+    assert "Mara Lindqvist" in page and "Bela Roan" in page
+    assert "agreed until" in page  # Sol
+    assert "clip-files" not in page
+    assert "Kit Maddern" not in page
+
+
+def test_one_click_each_way(cast: Cast) -> None:
+    """Trust 24: withdrawing takes no more clicks than giving."""
+    client = sign_in(Client(), cast.admin)
+    tomas = cast.swims["tomas"].entry.swimmer
+    answer = client.post(url("consent-end", cast, "tomas"))
+    assert answer.status_code == 302 and not current(tomas).exists()
+    assert answer["Location"].endswith("#entry-1")
+    client.post(url("consent-record", cast, "tomas"))
+    assert current(tomas).exists()
+
+
+def test_recording_asks_for_a_fresh_sign_in_and_ending_never(cast: Cast) -> None:
+    """Trust 9 and 24."""
+    client = sign_in(Client(), cast.admin, fresh=False)
+    sol, tomas = cast.swims["sol"].entry.swimmer, cast.swims["tomas"].entry.swimmer
+    answer = client.post(url("consent-record", cast, "sol"))
+    assert answer.status_code == 303 and not current(sol).exists()
+    client.post(url("consent-end", cast, "tomas"))
+    assert not current(tomas).exists()
+
+
+def test_a_refusal_is_said_on_the_page(cast: Cast, bela: Swimmer) -> None:
+    Swimmer.objects.filter(pk=bela.pk).update(adult_attested_at=None)
+    entry = bela.entries.get()
+    client = sign_in(Client(), cast.admin)
+    answer = client.post(
+        reverse("clinics:consent-record", args=[cast.clinic.pk, entry.pk]), follow=True
+    )
+    assert "has not said to be 18 or older" in answer.content.decode()
+    assert not current(bela).exists()
+
+
+def test_an_entry_of_another_clinic_is_absent(cast: Cast) -> None:
+    client = sign_in(Client(), cast.admin)
+    elsewhere = cast.swims["other"].entry.pk
+    for name in ("consent-record", "consent-end"):
+        answer = client.post(reverse(f"clinics:{name}", args=[cast.clinic.pk, elsewhere]))
+        assert answer.status_code == 404
