@@ -1,9 +1,12 @@
-"""The doorbell's folder: kombu's filesystem transport with two holes closed.
+"""The doorbell's folder: kombu's filesystem transport with three holes closed.
 
 Kombu writes a message in place, so a reader may meet it with 0 bytes, and dies of that;
-and it moves what it reads through the system's shared temporary folder. Here a message
-appears whole by a rename, stays in the private folder, and one that cannot be read is
-logged and forgotten: the rows it stood for are rung again by the sweep.
+it moves what it reads through the system's shared temporary folder; and it keeps which
+queue hears which exchange in files that it writes in place, so that a worker killed at
+that moment leaves an empty one, and no bell is heard any more. Here a message appears
+whole by a rename, stays in the private folder, one that cannot be read is logged and
+forgotten (the sweep rings again for the rows it stood for), and a bell goes to the queue
+that it names, without any table.
 """
 
 from __future__ import annotations
@@ -24,6 +27,11 @@ SCHEME = "folder"
 
 class Channel(filesystem.Channel):
     """Messages as files, whole or not at all."""
+
+    supports_fanout = False
+
+    def _lookup(self, exchange: str, routing_key: str, default: str | None = None) -> list[str]:
+        return [routing_key or default or exchange]
 
     def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:
         folder = Path(self.data_folder_out)

@@ -53,7 +53,6 @@ def configuration() -> dict[str, Any]:
         "broker_transport_options": {
             "data_folder_in": folder,
             "data_folder_out": folder,
-            "control_folder": f"{folder}/control",
             "polling_interval": 0.5,
         },
     }

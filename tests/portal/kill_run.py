@@ -1,0 +1,167 @@
+"""Kills workers at random moments while they work; prints what became of the jobs (trust 36).
+
+    python -m tests.portal.kill_run KILLS SEED
+
+in the environment of `tests.portal.site`, on a migrated database.
+"""
+
+from __future__ import annotations
+
+import collections
+import json
+import os
+import random
+import signal
+import sys
+import time
+from typing import Any
+
+import django
+import psutil
+
+django.setup()
+
+from portal.actions import sweep  # noqa: E402
+from portal.actions.files import area_root, hash_file  # noqa: E402
+from portal.actions.jobs import enqueue  # noqa: E402
+from portal.models import Club, Job, StoredFile  # noqa: E402
+from tests import kinds  # noqa: E402
+from tests.portal.site import served, wait_until  # noqa: E402
+
+
+def open_jobs() -> int:
+    return Job.objects.filter(state__in=["waiting", "running"]).count()
+
+
+def add_job(chance: random.Random) -> None:
+    queue = chance.choice(["render", "render", "quick"])
+    seconds = chance.uniform(0.4, 1.2)
+    enqueue(kind=f"test-write-{queue}", params={"club": "harbour", "seconds": seconds})
+
+
+def running_by_pid() -> dict[int, tuple[str, int]]:
+    """Worker pid -> its job and attempt. The owner's name is host:pid:random."""
+    rows = Job.objects.filter(state="running").values_list("pk", "owner", "attempt")
+    return {int(owner.split(":")[1]): (str(pk), attempt) for pk, owner, attempt in rows}
+
+
+def orphans() -> int:
+    """Children that outlived their worker."""
+    return sum(
+        1
+        for process in psutil.process_iter(["ppid", "cmdline"])
+        if process.info["cmdline"] == ["sleep", kinds.CHILD_MARK] and process.info["ppid"] == 1
+    )
+
+
+class Watch:
+    """How long each job of a killed worker was held by the dead."""
+
+    def __init__(self) -> None:
+        self.held_by_dead: dict[str, tuple[int, float]] = {}
+        self.returned_after_s: list[float] = []
+        self.orphans = 0
+
+    def look(self) -> None:
+        for pk, (attempt, killed_at) in list(self.held_by_dead.items()):
+            if not Job.objects.filter(pk=pk, attempt=attempt, state="running").exists():
+                self.returned_after_s.append(time.monotonic() - killed_at)
+                del self.held_by_dead[pk]
+
+    def wait(self, seconds: float) -> None:
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            self.look()
+            time.sleep(0.05)
+
+
+def kill_one(site: Any, chance: random.Random, watch: Watch) -> bool:
+    """kill -9 of a worker's process group; True if a job was running in it."""
+    victims = site.workers("render") * 2 + site.workers("quick")
+    if not victims:
+        return False
+    busy = running_by_pid()
+    at_work = [victim for victim in victims if victim.pid in busy]
+    if not at_work and chance.random() < 0.8:
+        return False  # mostly those that work; now and then one that starts or waits
+    victim = chance.choice(at_work or victims)
+    os.killpg(victim.pid, signal.SIGKILL)
+    held = running_by_pid().get(victim.pid)
+    if held is not None:
+        watch.held_by_dead[held[0]] = (held[1], time.monotonic())
+    return True
+
+
+def main(kills: int, seed: int) -> None:
+    chance = random.Random(seed)
+    Club.objects.create(slug="harbour", name="Harbour Lane Masters")
+    for _ in range(8):
+        add_job(chance)
+    watch, killed, hit = Watch(), 0, 0
+    with served(dict(os.environ)) as site:
+        wait_until(lambda: site.workers("render") and site.workers("quick"), 30, "workers")
+        while killed < kills:
+            watch.wait(chance.uniform(0.05, 1.0))
+            before = len(watch.held_by_dead)
+            if kill_one(site, chance, watch):
+                killed += 1
+                hit += len(watch.held_by_dead) > before
+                watch.wait(0.1)
+                watch.orphans = max(watch.orphans, orphans())
+            while open_jobs() < 6:
+                add_job(chance)
+        last_kill_at = time.monotonic()
+        try:
+            wait_until(lambda: watch.look() or not open_jobs(), 60, "the open jobs end")
+        except AssertionError:
+            print(*Job.objects.values_list("kind", "state", "owner", "attempt"), sep="\n")
+            print(*(part.cmdline() for part in site.parts()), sep="\n")
+            raise
+        ended_after_s = time.monotonic() - last_kill_at
+        parts = site.parts()
+        assert len(parts) >= 6, parts
+    left = [part for part in parts if part.is_running()]
+    print(
+        json.dumps(
+            results(watch, killed, hit) | {"ended_after_s": ended_after_s, "left": len(left)}
+        )
+    )
+
+
+def results(watch: Watch, killed: int, hit: int) -> dict[str, Any]:
+    states = collections.Counter(Job.objects.values_list("state", flat=True))
+    sweep.ORPHAN_OLD_S = -1
+    orphan_files = sweep.OrphanFiles()
+    removed = 0
+    while count := orphan_files():
+        removed += count
+    on_disk = {str(p.relative_to(area_root("media"))) for p in area_root("media").glob("*/*")}
+    rows = {row.name: row for row in StoredFile.objects.all()}
+    return {
+        "killed": killed,
+        "hit": hit,
+        "jobs": sum(states.values()),
+        "states": dict(states),
+        "attempts": max(Job.objects.values_list("attempt", flat=True)),
+        "returned_after_s": max(watch.returned_after_s, default=0.0),
+        "still_held": len(watch.held_by_dead),
+        "orphan_processes": watch.orphans + orphans(),
+        "orphan_files_removed": removed,
+        "rows_match_disk": on_disk == set(rows),
+        "files_per_job": sorted({_files_of(job) for job in Job.objects.all()}),
+        "whole": all(_whole(job) for job in Job.objects.all()),
+        "hashes_fit": all(hash_file(row.local_path()) == row.sha256 for row in rows.values()),
+    }
+
+
+def _files_of(job: Job) -> int:
+    return StoredFile.objects.filter(kind=kinds.file_kind(str(job.pk))).count()
+
+
+def _whole(job: Job) -> bool:
+    row = StoredFile.objects.filter(kind=kinds.file_kind(str(job.pk))).first()
+    return row is not None and row.local_path().read_bytes() == kinds.content_of(str(job.pk))
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), int(sys.argv[2]))
