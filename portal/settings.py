@@ -253,7 +253,7 @@ BROKER_DIR = DATA_DIR / "broker"
 JOB_LEASE_S = env.float("JOB_LEASE_S", default=30.0)
 JOB_HEARTBEAT_S = env.float("JOB_HEARTBEAT_S", default=5.0)
 JOB_SWEEP_S = env.float("JOB_SWEEP_S", default=10.0)
-JOB_MAX_ATTEMPTS = 3
+JOB_MAX_ATTEMPTS = env.int("JOB_MAX_ATTEMPTS", default=3)
 RENDER_PROCESSES = env.int("RENDER_PROCESSES", default=1)
 WEB_PROCESSES = env.int("WEB_PROCESSES", default=2)
 # Modules with a register_all() of their own: the tests' job kinds. Never in production.
