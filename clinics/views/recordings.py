@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
+from clinics.actions import align
 from clinics.actions.bring_in import frames_of, take_of
 from clinics.actions.errors import BadInput
 from clinics.compute.time import media_s_at, media_s_to_ticks, ticks_to_media_s
@@ -286,8 +287,6 @@ def _not_now(status: int, sentence: str, retry_after_s: int | None) -> HttpRespo
 @require_POST
 def tie(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """Place a tie on exactly the frame that was shown, then fit the clocks anew."""
-    from clinics.actions import align
-
     row = _recording(request, pk)
     form = TieForm(row, request.POST)
     table = _frames(row)
@@ -314,24 +313,24 @@ def tie(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 @require_POST
 def tie_remove(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    from clinics.actions import align
-
     mine = Recording.objects.handled_by(request.user)
     rows = Tie.objects.filter(recording__in=mine.values("pk")).select_related(
         "recording__station__clinic__club"
     )
     found = get_object_or_404(rows, pk=pk)
     recording_row = found.recording
-    align.remove_tie(tie=found, by=request.user)
-    _fit_again(request, recording_row)
-    messages.success(request, _("The tie is removed and the clocks are fitted anew."))
+    try:
+        align.remove_tie(tie=found, by=request.user)
+        _fit_again(request, recording_row)
+    except BadInput as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, _("The tie is removed and the clocks are fitted anew."))
     return redirect(reverse("clinics:recording", args=[recording_row.pk]))
 
 
 def _fit_again(request: HttpRequest, row: Recording) -> None:
     """At once, so that the page shows it; then the cuts follow as a job."""
-    from clinics.actions import align
-
     clinic = row.station.clinic
     align.fit_clocks(clinic=clinic, by=request.user)
     align.ask_to_align(clinic=clinic, by=request.user)
