@@ -9,16 +9,19 @@ from django.utils.translation import gettext_lazy as _
 from portal.registry import (
     JobKind,
     KeepingRule,
+    NavEntry,
     SweepStep,
     health_checks,
     job_kinds,
     keeping_rules,
+    navigation,
     people_hooks,
     sweep_steps,
 )
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
+    from django.http import HttpRequest
 
     from portal.models import Job, User
 
@@ -31,6 +34,8 @@ def register_all() -> None:
 
     people_hooks.register(swimmer_accounts.HOOKS)
     _register_bringing_in()
+    _register_cutting()
+    _register_places()
     _register_health()
 
 
@@ -81,6 +86,63 @@ def _register_bringing_in() -> None:
         )
     )
     sweep_steps.register(SweepStep("ended-uploads", 600.0, uploads.end_expired))
+
+
+def _register_cutting() -> None:
+    from clinics.actions import align, cut
+
+    job_kinds.register(
+        JobKind(
+            name="align",
+            queue="quick",
+            label=_("Fitting the clocks"),
+            run=align.run_align,
+            visible_to=_jobs_of_clinics,
+            wall_s=600.0,
+        )
+    )
+    job_kinds.register(
+        JobKind(
+            name=cut.RENDER_KIND,
+            queue="render",
+            label=_("Making a clip"),
+            run=cut.run_render,
+            visible_to=_jobs_of_clips,
+            wall_s=2 * HOURS_S,
+            on_failed=cut.render_failed,
+        )
+    )
+    keeping_rules.register(
+        KeepingRule(
+            name="clips",
+            label=_("Clips: a year after the clinic"),
+            delete_by=cut.clip_files_delete_by,
+        )
+    )
+
+
+def _register_places() -> None:
+    navigation.register(
+        NavEntry("clinics", _("Clinics"), "clinics:clinics", 30, shown_to=_works_for_a_club)
+    )
+
+
+def _works_for_a_club(request: HttpRequest) -> bool:
+    from portal.shell import memberships_of
+
+    return bool(memberships_of(request))
+
+
+def _jobs_of_clinics(jobs: QuerySet[Job], user: User) -> QuerySet[Job]:
+    from clinics.models import Clinic
+
+    return jobs.filter(subject_id__in=Clinic.objects.visible_to(user).values("pk"))
+
+
+def _jobs_of_clips(jobs: QuerySet[Job], user: User) -> QuerySet[Job]:
+    from clinics.models import Clip
+
+    return jobs.filter(subject_id__in=Clip.objects.handled_by(user).values("pk"))
 
 
 def _jobs_of_own_uploads(jobs: QuerySet[Job], user: User) -> QuerySet[Job]:

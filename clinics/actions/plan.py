@@ -25,17 +25,21 @@ def take_in_plan(
     roster_text: str | None = None,
     by: User | None = None,
     create_club: str | None = None,
+    slug: str | None = None,
     source: str = "plan.toml",
 ) -> Clinic:
     """Create or update a clinic from a plan's text, whole or not at all.
 
     `roster_text` comes before the file that the plan names, which is looked for in
     `base_dir`. `create_club` makes the club, with that name, if it is missing. `by` must be
-    an admin of the club; without it the caller vouches (the command line).
+    an admin of the club; without it the caller vouches (the command line). With `slug` the
+    plan must be that clinic's (a page that changes one clinic makes no other).
     Raises BadInput with everything that is wrong in plan and roster.
     """
     errors: list[tuple[str, str]] = []
     plan = parse_plan(text, email_ok=email_ok, source=source)
+    if slug is not None and plan.slug != slug:
+        errors.append((f"{source}, clinic.slug", f"“{plan.slug}” is not this clinic, “{slug}”."))
     rows = _roster_rows(plan, base_dir, roster_text, source, errors)
     with transaction.atomic():
         club = _club(plan, by, create_club, source, errors)

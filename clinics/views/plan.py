@@ -1,0 +1,103 @@
+"""A clinic's plan: the pool to scale, the running order, the team; taking plan and roster
+in anew is for admins of the club."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Exists, OuterRef
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+
+from clinics.actions.errors import BadInput
+from clinics.actions.plan import take_in_plan
+from clinics.actions.roster import take_in_roster
+from clinics.compute.pool_plan import pool_plan
+from clinics.models import Clinic, Consent
+from clinics.privacy import FILM_AND_REVIEW
+from clinics.views.forms import PlanForm, RosterForm
+
+
+def _clinic(request: HttpRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
+    """The clinic if the person may see its plan, and whether they may change it."""
+    row = get_object_or_404(Clinic.objects.visible_to(request.user).select_related("club"), pk=pk)
+    runs = Clinic.objects.run_by(request.user).filter(pk=pk).exists()
+    if request.method == "POST" and not runs:
+        raise Http404
+    return row, runs
+
+
+def plan(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+    row, runs = _clinic(request, pk)
+    if request.method not in ("GET", "HEAD", "POST"):
+        return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
+    form = PlanForm(request.POST or None, request.FILES or None)
+    errors: list[tuple[str, str]] = []
+    if request.method == "POST" and form.is_valid():
+        errors = _take_in(request, row, form)
+        if not errors:
+            messages.success(request, _("The plan is taken in."))
+            return redirect("clinics:clinic-plan", pk=row.pk)
+    context = {"clinic": row, "runs": runs, "form": form, "errors": errors, **_drawn(row)}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "clinics/plan.html", context, status=status)
+
+
+def _take_in(request: HttpRequest, row: Clinic, form: PlanForm) -> list[tuple[str, str]]:
+    try:
+        take_in_plan(
+            text=form.cleaned_data["plan"],
+            roster_text=form.cleaned_data["roster"] or None,
+            by=request.user,
+            slug=row.slug,
+        )
+    except BadInput as bad:
+        return bad.errors
+    return []
+
+
+def _drawn(row: Clinic) -> dict[str, Any]:
+    stations = list(row.stations.prefetch_related("cameras"))
+    drawing = pool_plan(
+        course_m=row.course_m,
+        stations=[(station.x_m, station.y_m) for station in stations],
+        starter=(row.starter_x_m, row.starter_y_m),
+    )
+    consents = Consent.objects.filter(
+        swimmer_id=OuterRef("swimmer_id"), purpose=FILM_AND_REVIEW, ended_at__isnull=True
+    )
+    entries = row.entries.select_related("swimmer", "lane_group")
+    return {
+        "drawing": drawing,
+        "stations": stations,
+        "marks": list(zip(drawing.places, stations, strict=True)),
+        "entries": entries.annotate(agrees=Exists(consents)).order_by("order"),
+        "duties": row.duties.select_related("user").order_by("kind"),
+    }
+
+
+def roster(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+    """Take in a roster; what was typed stays until it fits."""
+    row, runs = _clinic(request, pk)
+    if not runs:
+        raise Http404
+    form = RosterForm(request.POST or None, request.FILES or None)
+    errors: list[tuple[str, str]] = []
+    if request.method == "POST" and form.is_valid():
+        try:
+            taken = take_in_roster(
+                clinic=row, text=form.cleaned_data["roster"], by=request.user, source=_("roster")
+            )
+        except BadInput as bad:
+            errors = bad.errors
+        else:
+            told = _("Taken in: %(added)s new, %(kept)s kept, %(removed)s taken out.")
+            counts = {"added": taken.added, "kept": taken.changed, "removed": taken.removed}
+            messages.success(request, told % counts)
+            return redirect("clinics:clinic-plan", pk=row.pk)
+    context = {"clinic": row, "form": form, "errors": errors}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "clinics/roster.html", context, status=status)
