@@ -66,6 +66,30 @@ class RequestIdMiddleware:
             request_id.reset(token)
 
 
+class OwnOriginMiddleware:
+    """Tells our own forms from others' although both may say `Origin: null`.
+
+    With `Referrer-Policy: no-referrer` browsers send `Origin: null` with every form (Fetch
+    standard, “append a request Origin header”), and Django's CSRF check would refuse our own.
+    Browsers also say where a request comes from in Sec-Fetch-Site, which no page can set:
+    `same-origin` stands for our origin. Without that header (plain HTTP, old browsers) the
+    null says nothing and is left out, so that Django checks as if no Origin had been sent:
+    the token alone on HTTP, the token and a Referer on HTTPS. The token is always checked.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.META.get("HTTP_ORIGIN") == "null":
+            site = request.META.get("HTTP_SEC_FETCH_SITE")
+            if site == "same-origin":
+                request.META["HTTP_ORIGIN"] = f"{request.scheme}://{request.get_host()}"
+            elif site is None:
+                del request.META["HTTP_ORIGIN"]
+        return self.get_response(request)
+
+
 class SignInRequiredMiddleware:
     """Sends anyone who is not signed in to the sign-in page, except on the short list, and
     whoever still owes a second factor to the page that asks for it or sets it up."""

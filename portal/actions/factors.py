@@ -81,6 +81,7 @@ def add_totp(*, user: User, encrypted_secret: str, code: str) -> bool:
     factor = TOTP.activate(user, secret).instance
     factor.data["last_step"] = step
     factor.save(update_fields=["data"])
+    RecoveryCodes.activate(user)
     _note_change(user, factor, "factor-added")
     return True
 
@@ -128,6 +129,7 @@ def add_passkey(*, user: User, name: str, credential: dict[str, Any]) -> bool:
     if not data.is_user_verified():
         return False
     factor = passkeys.WebAuthn.add(user, name.strip() or _("Passkey"), credential).instance
+    RecoveryCodes.activate(user)
     _note_change(user, factor, "factor-added")
     return True
 
@@ -154,10 +156,10 @@ def use_passkey(*, user: User | None, credential: dict[str, Any]) -> User | None
 # --- recovery codes and changes -----------------------------------------------------------------
 
 
-@transaction.atomic
-def recovery_codes(*, user: User) -> list[str]:
-    """The codes that are not used yet; made if there are none."""
-    return RecoveryCodes.activate(user).get_unused_codes()
+def unused_recovery_codes(user: User) -> list[str]:
+    """Made with the first factor."""
+    row = Authenticator.objects.filter(user=user, type=Kind.RECOVERY_CODES).first()
+    return RecoveryCodes(row).get_unused_codes() if row is not None else []
 
 
 @transaction.atomic

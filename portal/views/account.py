@@ -143,7 +143,7 @@ def factor_recovery(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         factors.new_recovery_codes(user=request.user)
         return see_other(reverse("portal:factor-recovery"))
-    context = {"codes": factors.recovery_codes(user=request.user)}
+    context = {"codes": factors.unused_recovery_codes(request.user)}
     return render(request, "portal/factor_recovery.html", context)
 
 
