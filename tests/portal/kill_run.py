@@ -45,13 +45,13 @@ def running_by_pid() -> dict[int, tuple[str, int]]:
     return {int(owner.split(":")[1]): (str(pk), attempt) for pk, owner, attempt in rows}
 
 
-def orphans() -> int:
-    """Children that outlived their worker."""
-    return sum(
-        1
+def orphans() -> list[psutil.Process]:
+    """Children whose worker is dead. The kernel's signal may still be on its way to them."""
+    return [
+        process
         for process in psutil.process_iter(["ppid", "cmdline"])
         if process.info["cmdline"] == ["sleep", kinds.CHILD_MARK] and process.info["ppid"] == 1
-    )
+    ]
 
 
 class Watch:
@@ -60,9 +60,14 @@ class Watch:
     def __init__(self) -> None:
         self.held_by_dead: dict[str, tuple[int, float]] = {}
         self.returned_after_s: list[float] = []
-        self.orphans = 0
+        self._orphans: dict[psutil.Process, float] = {}  # equal by pid and time of creation
+        self.orphan_for_s = 0.0  # the longest that one was seen to outlive its worker
 
     def look(self) -> None:
+        now = time.monotonic()
+        for orphan in orphans():
+            since = self._orphans.setdefault(orphan, now)
+            self.orphan_for_s = max(self.orphan_for_s, now - since)
         for pk, (attempt, killed_at) in list(self.held_by_dead.items()):
             if not Job.objects.filter(pk=pk, attempt=attempt, state="running").exists():
                 self.returned_after_s.append(time.monotonic() - killed_at)
@@ -75,21 +80,23 @@ class Watch:
             time.sleep(0.05)
 
 
-def kill_one(site: Any, chance: random.Random, watch: Watch) -> bool:
-    """kill -9 of a worker's process group; True if a job was running in it."""
+def kill_one(site: Any, chance: random.Random, watch: Watch) -> tuple[int, int]:
+    """kill -9 of a worker's process group: how many were killed, how many in the midst of a job."""
     victims = site.workers("render") * 2 + site.workers("quick")
     if not victims:
-        return False
+        return 0, 0
     busy = running_by_pid()
     at_work = [victim for victim in victims if victim.pid in busy]
-    if not at_work and chance.random() < 0.8:
-        return False  # mostly those that work; now and then one that starts or waits
+    if not at_work and chance.random() < 0.95:
+        return 0, 0  # mostly those that work; now and then one that starts or waits
     victim = chance.choice(at_work or victims)
     os.killpg(victim.pid, signal.SIGKILL)
     held = running_by_pid().get(victim.pid)
-    if held is not None:
-        watch.held_by_dead[held[0]] = (held[1], time.monotonic())
-    return True
+    if held is None:
+        return 1, 0
+    watch.look()
+    watch.held_by_dead[held[0]] = (held[1], time.monotonic())
+    return 1, 1
 
 
 def main(kills: int, seed: int) -> None:
@@ -102,12 +109,8 @@ def main(kills: int, seed: int) -> None:
         wait_until(lambda: site.workers("render") and site.workers("quick"), 30, "workers")
         while killed < kills:
             watch.wait(chance.uniform(0.05, 1.0))
-            before = len(watch.held_by_dead)
-            if kill_one(site, chance, watch):
-                killed += 1
-                hit += len(watch.held_by_dead) > before
-                watch.wait(0.1)
-                watch.orphans = max(watch.orphans, orphans())
+            done = kill_one(site, chance, watch)
+            killed, hit = killed + done[0], hit + done[1]
             while open_jobs() < 6:
                 add_job(chance)
         last_kill_at = time.monotonic()
@@ -145,7 +148,8 @@ def results(watch: Watch, killed: int, hit: int) -> dict[str, Any]:
         "attempts": max(Job.objects.values_list("attempt", flat=True)),
         "returned_after_s": max(watch.returned_after_s, default=0.0),
         "still_held": len(watch.held_by_dead),
-        "orphan_processes": watch.orphans + orphans(),
+        "orphan_for_s": watch.orphan_for_s,
+        "orphans_left": len(orphans()),
         "orphan_files_removed": removed,
         "rows_match_disk": on_disk == set(rows),
         "files_per_job": sorted({_files_of(job) for job in Job.objects.all()}),
