@@ -244,6 +244,7 @@ UPLOAD_MAX_BYTES = env.int("UPLOAD_MAX_BYTES", default=64 * 1024**3)
 CLUB_QUOTA_BYTES = env.int("CLUB_QUOTA_BYTES", default=300 * 1024**3)
 FREE_SPACE_RESERVE_BYTES = env.int("FREE_SPACE_RESERVE_BYTES", default=2 * 1024**3)
 UPLOAD_EXPIRES_DAYS = 7
+UPLOAD_SILENT_S = env.float("UPLOAD_SILENT_S", default=30.0)  # then a mute connection is given up
 REQUIRE_SANDBOX = env.bool("REQUIRE_SANDBOX", default=False)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024**2
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024**2
@@ -270,6 +271,7 @@ DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="Sidelane <sidelane@l
 # --- language and time ----------------------------------------------------------------------------
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("fr", "Français")]
+FORMAT_MODULE_PATH = ["portal.formats"]  # 14 November 2026, also in English
 LOCALE_PATHS = [BASE_DIR / "portal" / "locale"]
 USE_TZ = True
 TIME_ZONE = "UTC"

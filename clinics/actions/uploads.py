@@ -227,7 +227,8 @@ def _receive(upload: Upload, part: int, announced: int, read: Callable[[int], by
         if unrecorded >= RECORD_EVERY_BYTES or time.monotonic() - recorded_at > RECORD_EVERY_S:
             _record(upload, part, unrecorded)
             unrecorded, recorded_at = 0, time.monotonic()
-    _record(upload, part, unrecorded)
+    if unrecorded:
+        _record(upload, part, unrecorded)
     if broken:
         raise Broken
 

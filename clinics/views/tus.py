@@ -31,7 +31,6 @@ EXTENSIONS = "creation,termination,expiration"
 OFFSET_TYPE = "application/offset+octet-stream"
 METADATA_CHARS = 4096
 CARD_FILES_MOST = 1000
-SILENT_S = 30.0  # a connection that sends nothing for so long is given up
 SHA256 = re.compile(r"\A[0-9a-f]{64}\Z")
 View = Callable[..., HttpResponse]
 
@@ -70,7 +69,7 @@ def _answer(view: View, request: HttpRequest, *args: Any, **kwargs: Any) -> Http
     except uploads.Ended:
         return _plain(410, "This upload has ended.")
     except uploads.Broken:
-        return _plain(400, "The connection ended early; what came is kept.")
+        return _plain(400, "The connection ended early; ask with HEAD how much is kept.")
     except NoRoom as full:
         return _plain(507, str(full))
 
@@ -220,7 +219,7 @@ def _give_up_when_silent(request: HttpRequest) -> None:
     upload locked. gunicorn sets no limit on reading a body, but hands us the socket."""
     socket = request.META.get("gunicorn.socket")
     if socket is not None:
-        socket.settimeout(SILENT_S)
+        socket.settimeout(settings.UPLOAD_SILENT_S)
 
 
 def _delete(request: HttpRequest, row: Upload) -> HttpResponse:

@@ -96,6 +96,16 @@ def test_an_upload_goes_in_in_pieces(crew: Client, cast: Cast) -> None:
     assert patch(crew, url, 11, b"").status_code == 204  # asked again after the end: nothing new
 
 
+def test_a_size_that_ends_on_a_recorded_step_completes(
+    crew: Client, cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(uploads, "CHUNK_BYTES", 5)
+    monkeypatch.setattr(uploads, "RECORD_EVERY_BYTES", 10)
+    url = path_of(create(crew, cast, 30))
+    assert patch(crew, url, 0, b"0123456789" * 3).status_code == 204
+    assert Upload.objects.get().state == "complete"
+
+
 def test_wrong_offset_is_409_and_changes_nothing(crew: Client, cast: Cast) -> None:
     url = path_of(create(crew, cast, 10))
     patch(crew, url, 0, b"12345")
