@@ -25,8 +25,8 @@ export function createEngine(video, url, clock, { onFrame, onEnd }) {
     ready ??= new Promise((done, fail) => {
       video.addEventListener("loadedmetadata", () => done(), { once: true });
       video.addEventListener("error", () => { ready = null; fail(new Error("not loaded")); }, { once: true });
+      video.src = url; // before `preload`, or the plain player's small file is fetched, too
       video.preload = "auto";
-      video.src = url;
       video.load();
     });
     return ready;

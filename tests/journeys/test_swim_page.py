@@ -1,0 +1,365 @@
+"""The swim's page in a real browser, on real clips: exact frames, comments, no violation.
+
+The witness for what is on screen is a screenshot: every picture carries the number of its
+frame in its recording, painted when it was drawn.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+from django.urls import reverse
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from clinics.models import Clip
+from feedback.actions import say
+from feedback.models import Comment
+from portal.models import User
+from tests.cast import Cast, build_cast, sign_in
+from tests.feedback.painted_swim import Film, make_film, number_on, put_film, true_ticks
+
+pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
+
+WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
+SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep screenshots to look at
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
+    return make_film(tmp_path_factory.mktemp("film"))
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+class Room:
+    """The page as a person uses it, and what the console said meanwhile."""
+
+    def __init__(self, page: Page, server: str) -> None:
+        self.page, self.server = page, server
+        self.said: list[str] = []
+        page.on("console", lambda m: self.said.append(f"{m.text} {m.location}") if m.type in BAD else None)
+        page.on("pageerror", lambda error: self.said.append(str(error)))
+
+    def open(self, clip: Clip, query: str = "") -> Room:
+        self.page.goto(self.server + reverse("feedback:swim", args=[clip.swim_id]) + query)
+        self.page.wait_for_selector("[data-room][data-ready]")
+        return self
+
+    @property
+    def frame(self) -> int:
+        return int(self.page.locator("[data-room]").get_attribute("data-frame") or -1)
+
+    @property
+    def view(self) -> str:
+        return self.page.locator("[data-room]").get_attribute("data-view") or ""
+
+    def wait_for(self, clip: Clip, frame: int) -> None:
+        self.page.wait_for_selector(f'[data-room][data-view="{clip.pk}"][data-frame="{frame}"]')
+
+    def number(self) -> int | None:
+        """The number painted on what the screen shows."""
+        return number_on(self.page.locator(".stage .chosen video").screenshot())
+
+    def shoot(self, name: str) -> None:
+        if SHOTS:
+            self.page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
+
+
+BAD = {"error", "warning"}
+
+
+@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
+def size(request: pytest.FixtureRequest) -> dict[str, int]:
+    return request.param
+
+
+@pytest.fixture
+def told_cast(transactional_db: None, film: Film, settings: Any) -> Cast:
+    settings.SECOND_FACTOR_REQUIRED = False
+    cast = build_cast()
+    put_film(cast, film)
+    return cast
+
+
+def browse(browser: Browser, user: User, server: str, **options: Any) -> BrowserContext:
+    context = browser.new_context(base_url=server, **options)
+    context.set_default_timeout(10_000)
+    cookie = sign_in(Client(), user).cookies["session"]
+    context.add_cookies([{"name": "session", "value": cookie.value, "url": server}])
+    return context
+
+
+@pytest.fixture
+def rooms(browser: Browser, live_server: Any, size: dict[str, int]) -> Iterator[Any]:
+    """Opens a browser for a person; when the test ends none of them may have complained."""
+    opened: list[tuple[Room, BrowserContext]] = []
+
+    def room_of(user: User, **options: Any) -> Room:
+        touch = {"has_touch": True} if size is PHONE else {}
+        context = browse(browser, user, live_server.url, viewport=size, **touch, **options)
+        room = Room(context.new_page(), live_server.url)
+        opened.append((room, context))
+        return room
+
+    yield room_of
+    for room, context in opened:
+        context.close()
+        assert room.said == []
+
+
+def test_frames_are_exact_step_by_step_and_after_jumps(told_cast: Cast, rooms: Any) -> None:
+    even, uneven, _ = told_cast.clips["tomas"]
+    room = rooms(told_cast.coach).open(even)
+    for clip in (even, uneven):
+        room.page.locator(f'[data-stand="{clip.pk}"]').click()
+        room.page.wait_for_selector(f'[data-room][data-view="{clip.pk}"]')
+        start = room.frame
+        for step in (1, 1, 1, -1, 1, 1, -1, -1):
+            room.page.keyboard.press("ArrowRight" if step > 0 else "ArrowLeft")
+            start += step
+            room.wait_for(clip, start)
+            assert room.number() == clip.first_frame + start
+        room.page.keyboard.press("Shift+ArrowRight")
+        room.wait_for(clip, start + 10)
+        assert room.number() == clip.first_frame + start + 10
+    for frame in (0, 99, 37, 38, 1):
+        room.open(uneven, f"?view={uneven.pk}&at={frame}")
+        room.wait_for(uneven, frame)
+        assert room.number() == uneven.first_frame + frame
+
+
+def test_it_plays_stops_at_what_is_shown_and_says_that_time(told_cast: Cast, rooms: Any) -> None:
+    clip = told_cast.clips["tomas"][1]
+    room = rooms(told_cast.coach).open(clip, f"?view={clip.pk}&at=0")
+    for speed in (0, 2, 3):
+        room.page.locator("[data-speed]").fill(str(speed))
+        before = room.frame
+        room.page.locator("[data-do=play]").click()
+        room.page.wait_for_function(
+            "n => Number(document.querySelector('[data-room]').dataset.frame) > n + 4", arg=before
+        )
+        room.page.locator("[data-do=play]").click()
+        expect(room.page.locator("[data-do=play]")).to_have_text("Play")
+        frame = room.frame
+        assert room.number() == clip.first_frame + frame
+    # swim time of that frame: the recording begins 20 s before the start signal
+    at_s = true_ticks("underwater")[clip.first_frame + frame] / 90_000 - 20
+    expect(room.page.locator("[data-now]")).to_have_text(f"{at_s:.2f} s, within 4 frames")
+
+
+def test_coach_says_at_the_frame_swimmer_jumps_and_replies(
+    told_cast: Cast, rooms: Any, size: dict[str, int]
+) -> None:
+    clip = told_cast.clips["tomas"][1]
+    coach = rooms(told_cast.coach).open(clip, f"?view={clip.pk}&at=56")
+    coach.page.keyboard.press("ArrowRight")
+    coach.wait_for(clip, 57)
+    coach.page.get_by_label("Say something at 9.28 s on Underwater 12.5 m, pass 1").fill(
+        "Left hand crosses under the chest at the catch.\nReach to your own side of the lane."
+    )
+    coach.page.get_by_role("button", name="Say it").click()
+    expect(coach.page.locator("#said article")).to_have_count(1)
+    expect(coach.page.locator("[data-pin]")).to_have_count(1)
+    said = Comment.objects.get()
+    assert said.pts_ticks == true_ticks("underwater")[clip.first_frame + 57]
+    assert said.recording == told_cast.recordings["underwater"]
+    assert coach.number() == clip.first_frame + 57  # the picture stayed where it was
+    coach.shoot(f"coach-{size['width']}")
+
+    swimmer = rooms(told_cast.tomas).open(clip)
+    assert swimmer.view == str(told_cast.clips["tomas"][0].pk)
+    expect(swimmer.page.locator("#said .new")).to_have_text("new")
+    swimmer.page.locator("#said a.jump").click()
+    swimmer.wait_for(clip, 57)
+    assert swimmer.number() == clip.first_frame + 57
+    swimmer.page.locator("#said summary").click()
+    swimmer.page.get_by_label("Your reply").fill("Felt that. Earlier catch?")
+    swimmer.page.get_by_role("button", name="Send reply").click()
+    expect(swimmer.page.locator("#said .reply")).to_contain_text("Felt that.")
+    assert swimmer.frame == 57
+    swimmer.shoot(f"swimmer-{size['width']}")
+
+
+def test_the_strip_moves_the_picture_by_pointer_and_by_key(told_cast: Cast, rooms: Any) -> None:
+    even, uneven, back = told_cast.clips["tomas"]
+    said = say.say(swim=even.swim, by=told_cast.coach, text="Level.", clip=uneven, frame=40)
+    room = rooms(told_cast.tomas).open(even)
+    slider = room.page.get_by_role("slider", name="Instant of the swim")
+    low, high = (float(slider.get_attribute(f"aria-value{end}") or 0) for end in ("min", "max"))
+    box = slider.bounding_box()
+    room.page.mouse.click(box["x"] + box["width"] * (29.5 - low) / (high - low), box["y"] + 34)
+    room.page.wait_for_selector(f'[data-room][data-view="{back.pk}"]')
+    now = float(slider.get_attribute("aria-valuenow") or 0)
+    assert abs(now - 29.5) < (high - low) / box["width"] + 0.05
+    assert room.number() == back.first_frame + room.frame
+    slider.focus()
+    frame = room.frame
+    room.page.keyboard.press("ArrowRight")
+    room.wait_for(back, frame + 1)
+    room.page.keyboard.press("Home")
+    room.wait_for(even, 0)
+    pin = room.page.locator(f'[data-pin][data-key="{said.pk}"] circle').bounding_box()
+    room.page.mouse.click(pin["x"] + pin["width"] / 2, pin["y"] + pin["height"] / 2)
+    room.wait_for(uneven, 40)
+    assert room.number() == uneven.first_frame + 40
+
+
+def test_playing_follows_the_swimmer_into_the_next_view(told_cast: Cast, rooms: Any) -> None:
+    first, second, _ = told_cast.clips["tomas"]
+    room = rooms(told_cast.tomas).open(first, f"?view={first.pk}&at=90")
+    room.page.locator("[data-do=play]").click()
+    room.page.wait_for_selector(f'[data-room][data-view="{second.pk}"]')
+    room.page.locator("[data-do=play]").click()
+    room.page.locator("[data-do=follow]").click()
+    room.open(first, f"?view={first.pk}&at=90")
+    room.page.locator("[data-do=follow]").click()
+    room.page.locator("[data-do=play]").click()
+    room.wait_for(first, 99)
+    expect(room.page.locator("[data-do=play]")).to_have_text("Play")
+    assert room.number() == first.first_frame + 99
+
+
+def test_keys_reach_everything_trap_nobody_and_can_be_turned_off(
+    told_cast: Cast, rooms: Any
+) -> None:
+    first, second, _ = told_cast.clips["tomas"]
+    room = rooms(told_cast.coach).open(first)
+    keyboard = room.page.keyboard
+    keyboard.press("2")
+    room.page.wait_for_selector(f'[data-room][data-view="{second.pk}"]')
+    keyboard.press("?")
+    help_sheet = room.page.get_by_role("dialog", name="Keys and gestures")
+    expect(help_sheet).to_be_visible()
+    room.page.get_by_label("Keys work on this device").uncheck()
+    keyboard.press("Escape")
+    expect(help_sheet).to_be_hidden()
+    frame = room.frame
+    keyboard.press("1")
+    keyboard.press("ArrowRight")
+    assert (room.view, room.frame) == (str(second.pk), frame)
+    # Tab goes through the whole page and comes out at its end
+    room.page.locator("body").evaluate("body => { body.tabIndex = -1; body.focus(); }")
+    seen = []
+    for _ in range(60):
+        keyboard.press("Tab")
+        seen.append(room.page.evaluate("document.activeElement.textContent.trim().slice(0, 40)"))
+        if "Say it" in seen[-1]:
+            break
+    assert "Say it" in seen[-1]
+    assert "Follow the swimmer" in seen
+
+
+def test_a_view_is_loaded_in_the_size_that_it_has(told_cast: Cast, rooms: Any) -> None:
+    clip = told_cast.clips["tomas"][0]
+    asked: list[str] = []
+    room = rooms(told_cast.coach)
+    room.page.on("request", lambda request: asked.append(request.url))
+    room.open(clip)
+    large, small = clip.files.filter(kind="video").order_by("-height")
+    height_px = room.page.locator(".stage .chosen video").bounding_box()["height"]
+    wanted, other = (small, large) if height_px <= 180 else (large, small)
+    videos = [url for url in asked if url.endswith(f"/{wanted.pk}/")]
+    assert videos
+    assert not [url for url in asked if str(other.pk) in url]
+
+
+def test_no_barrier_that_axe_knows(told_cast: Cast, rooms: Any, size: dict[str, int]) -> None:
+    clip = told_cast.clips["tomas"][1]
+    said = say.say(swim=clip.swim, by=told_cast.coach, text="Level.", clip=clip, frame=40)
+    say.reply(to=said, by=told_cast.tomas, text="Like this?")
+    say.say(swim=clip.swim, by=told_cast.coach, text="Good rhythm all along.")
+    pages = [
+        (told_cast.coach, "feedback:waiting"),
+        (told_cast.tomas, "feedback:my-swims"),
+        (told_cast.coach, None),
+    ]
+    for user, name in pages:
+        room = rooms(user)
+        if name:
+            room.page.goto(room.server + reverse(name))
+        else:
+            room.open(clip)
+        room.page.wait_for_load_state("networkidle")
+        room.shoot(f"{(name or 'feedback:swim').split(':')[1]}-{size['width']}")
+        found = Axe().run(room.page)
+        assert found.violations_count == 0, found.generate_report()
+        wide = room.page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= size["width"], f"{name} scrolls sideways: {wide} px"
+
+
+def test_controls_are_large_enough_for_a_thumb(told_cast: Cast, rooms: Any) -> None:
+    room = rooms(told_cast.coach).open(told_cast.clips["tomas"][0])
+    small = room.page.locator("main button, main select, main textarea, main summary").evaluate_all(
+        "all => all.filter(e => e.offsetParent && e.getBoundingClientRect().height < 44)"
+        ".map(e => e.outerHTML)"
+    )
+    assert small == []
+
+
+def test_without_script_the_page_plays_jumps_and_takes_words(
+    told_cast: Cast, rooms: Any, size: dict[str, int]
+) -> None:
+    clip = told_cast.clips["tomas"][1]
+    say.say(swim=clip.swim, by=told_cast.coach, text="Level.", clip=clip, frame=40)
+    room = rooms(told_cast.tomas, java_script_enabled=False)
+    room.page.goto(room.server + reverse("feedback:swim", args=[clip.swim_id]))
+    room.page.locator("a.jump").click()
+    assert f"view={clip.pk}&at=40" in room.page.url
+    room.page.locator("#said .say textarea").fill("What do you mean?")
+    room.page.get_by_role("button", name="Say it").click()
+    said = Comment.objects.get(author=told_cast.tomas)
+    assert said.pts_ticks == true_ticks("underwater")[clip.first_frame + 40]
+    expect(room.page.locator(".stage .view")).to_have_count(3)
+    room.shoot(f"no-script-{size['width']}")
+
+
+def test_time_modules_agree_with_the_server(told_cast: Cast, rooms: Any) -> None:
+    """clock.js and stands.js are pure: asked in the browser, compared with figures by hand."""
+    room = rooms(told_cast.coach).open(told_cast.clips["tomas"][0])
+    told = room.page.evaluate(
+        """async () => {
+          const clock = await import("/static/feedback/room/clock.js");
+          const { placeStands } = await import("/static/feedback/room/stands.js");
+          const { pickRendition } = await import("/static/feedback/room/renditions.js");
+          const one = clock.makeClock(
+            { zero_s: -20, rate: 1.0005, first_ticks: 90000, ticks: [0, 3000, 9000] });
+          const pick = (px) => pickRendition([{ height: 720 }, { height: 360 }], px).height;
+          return {
+            times: [0, 1, 2].map((n) => clock.swimS(one, n)),
+            back: [0, 1, 2].map((n) => clock.frameAt(one, clock.swimS(one, n))),
+            before: [1, 2].map((n) => clock.frameAt(one, clock.swimS(one, n) - 0.0001)),
+            beyond: [clock.frameAt(one, -99), clock.frameAt(one, 99)],
+            middles: [0, 1, 2].map((n) => clock.middleMediaS(one, n)),
+            shown: [0, 3000 / 90000, 0.0999999, 0.1].map((s) => clock.shownFrame(one, s)),
+            stands: placeStands([10, 60, 380], 100, 10, 400),
+            crowded: placeStands([10, 20, 30, 40], 100, 10, 400),
+            picks: [pick(200), pick(360), pick(361), pick(2000)],
+          };
+        }"""
+    )
+    rate = 1.0005
+    assert told["times"] == pytest.approx([-20 + s * rate for s in (1, 31 / 30, 1.1)], abs=1e-9)
+    assert told["back"] == [0, 1, 2]
+    assert told["before"] == [0, 1]
+    assert told["beyond"] == [0, 2]
+    assert told["middles"] == pytest.approx([1500 / 90000, 6000 / 90000, 12000 / 90000])
+    assert told["shown"] == [0, 1, 2, 2]
+    assert told["stands"] == [0, 110, 300]
+    assert told["crowded"] is None
+    assert told["picks"] == [360, 360, 720, 720]
