@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from django import forms
 from django.conf import settings
@@ -57,7 +58,7 @@ class CodeForm(forms.Form):
 class FactorCodeForm(CodeForm):
     own_device = None  # type: ignore[assignment]
 
-    def __init__(self, *args: object, label: str = "", **kwargs: object) -> None:
+    def __init__(self, *args: Any, label: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["code"].label = label or _("Code of your authenticator app, or a recovery code")
 

@@ -21,6 +21,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from portal.actions.factors import has_factor, needs_second_factor
 from portal.models import User
+from portal.requests import SignedInRequest
 
 HELD_POST = "held_post"
 HELD_POST_MAX_CHARS = 20_000
@@ -57,7 +58,7 @@ def note_factor(request: HttpRequest) -> None:
     request.session["factor_at"] = request.session["fresh_at"] = now_s()
 
 
-def note_factor_gone(request: HttpRequest) -> None:
+def note_factor_gone(request: SignedInRequest) -> None:
     """After the last one is removed the session counts as signed in by mail alone."""
     request.session["has_factor"] = has_factor(request.user)
     if not request.session["has_factor"]:
@@ -83,7 +84,7 @@ def is_fresh(request: HttpRequest) -> bool:
     return age_s < settings.FRESH_SIGN_IN_MINUTES * 60
 
 
-def owes_factor(request: HttpRequest) -> bool:
+def owes_factor(request: SignedInRequest) -> bool:
     """Signed in by mail alone, although the role (or the person) asks for more."""
     if "factor_at" in request.session:
         return False

@@ -6,6 +6,7 @@ import datetime as dt
 import logging
 import uuid
 from collections.abc import Callable
+from typing import cast
 from urllib.parse import urlencode
 
 from allauth.usersessions.models import UserSession
@@ -21,6 +22,7 @@ from portal import freshness
 from portal.actions import audit, limits
 from portal.actions.factors import has_factor
 from portal.logs import request_id
+from portal.requests import SignedInRequest
 
 # URL names that need no sign-in. Everything else does.
 OPEN_TO_ANYONE = {
@@ -108,7 +110,9 @@ class SignInRequiredMiddleware:
                 return self.get_response(request)
             return _ask_to_sign_in(request)
         _note_seen(request)
-        response = _ask_for_factor(request, view_name) or self.get_response(request)
+        response = _ask_for_factor(cast(SignedInRequest, request), view_name) or self.get_response(
+            request
+        )
         if "Cache-Control" not in response:
             add_never_cache_headers(response)
         if response.status_code in {403, 404}:
@@ -144,7 +148,7 @@ def _ask_to_sign_in(request: HttpRequest) -> HttpResponse:
     return _refused(401, "Sign in first.")
 
 
-def _ask_for_factor(request: HttpRequest, view_name: str) -> HttpResponse | None:
+def _ask_for_factor(request: SignedInRequest, view_name: str) -> HttpResponse | None:
     if view_name in WITHOUT_FACTOR or not freshness.owes_factor(request):
         return None
     has_one = has_factor(request.user)

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from django.db.models import QuerySet
-    from django.http import HttpRequest
 
     from portal.models import Club, Job, StoredFile, User
+    from portal.requests import SignedInRequest
 
 
 @dataclass(frozen=True)
@@ -66,8 +66,8 @@ class NavEntry:
     label: Any  # a lazy translation
     url_name: str
     order: int
-    shown_to: Callable[[HttpRequest], bool]
-    landing: Callable[[HttpRequest], bool] | None = None  # may "/" lead here?
+    shown_to: Callable[[SignedInRequest], bool]
+    landing: Callable[[SignedInRequest], bool] | None = None  # may "/" lead here?
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,9 @@ class SweepStep:
     run: Callable[[], int]
 
 
-Item = TypeVar("Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck, SweepStep)
+Item = TypeVar(
+    "Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck, SweepStep, PeopleHooks
+)
 
 
 class Registry(Generic[Item]):

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.http import HttpRequest
 from django.urls import reverse
 
 from portal.freshness import owes_factor
 from portal.models import Club, Membership
 from portal.registry import navigation, people_hooks
+from portal.requests import SignedInRequest
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Place:
     here: bool
 
 
-def memberships_of(request: HttpRequest) -> list[Membership]:
+def memberships_of(request: SignedInRequest) -> list[Membership]:
     """The person's memberships of today; asked once per request."""
     if not hasattr(request, "portal_memberships"):
         current = Membership.objects.current().filter(user=request.user)
@@ -29,11 +29,11 @@ def memberships_of(request: HttpRequest) -> list[Membership]:
     return request.portal_memberships
 
 
-def is_admin(request: HttpRequest) -> bool:
+def is_admin(request: SignedInRequest) -> bool:
     return any(m.role == Membership.Role.ADMIN for m in memberships_of(request))
 
 
-def places(request: HttpRequest) -> list[Place]:
+def places(request: SignedInRequest) -> list[Place]:
     """The two to four places this person goes to, in order."""
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
@@ -43,7 +43,7 @@ def places(request: HttpRequest) -> list[Place]:
     return [Place(label, url, request.path.startswith(url)) for label, url in urls]
 
 
-def clubs_of(request: HttpRequest) -> list[Club]:
+def clubs_of(request: SignedInRequest) -> list[Club]:
     """The clubs the person works for; else the clubs in whose footage they are."""
     clubs = {m.club_id: m.club for m in memberships_of(request)}
     if not clubs:
@@ -52,14 +52,14 @@ def clubs_of(request: HttpRequest) -> list[Club]:
     return list(clubs.values())
 
 
-def role_of(request: HttpRequest) -> str:
+def role_of(request: SignedInRequest) -> str:
     """The roles in words, each once: “club admin, coach”."""
     roles = {m.role: str(m.get_role_display()) for m in memberships_of(request)}
     return ", ".join(roles[role] for role in Membership.Role.values if role in roles)
 
 
-def page_shell(request: HttpRequest) -> dict[str, Any]:
-    """For the template of every page; empty for whoever is not signed in."""
+def page_shell(request: SignedInRequest) -> dict[str, Any]:
+    """For the template of every page. Whoever is not signed in gets the languages only."""
     shell: dict[str, Any] = {"languages": settings.LANGUAGES}
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:

@@ -39,7 +39,7 @@ def queue_mail(
 
 def send_mail_job(job: Job, pulse: Callable[..., None]) -> None:
     """The run of the job kind `send-mail`."""
-    mail = OutboxMail.objects.filter(pk=job.subject_id).first()
+    mail = OutboxMail.objects.filter(pk__in=[job.subject_id]).first()
     if mail is not None:
         deliver_mail(mail=mail)
 
@@ -73,6 +73,6 @@ def deliver_mail(*, mail: OutboxMail) -> None:
 
 def mail_failed(job: Job) -> None:
     """No more attempts: the outbox says so, and a code in it does not stay there."""
-    failed = OutboxMail.objects.filter(pk=job.subject_id, state=OutboxMail.State.WAITING)
+    failed = OutboxMail.objects.filter(pk__in=[job.subject_id], state=OutboxMail.State.WAITING)
     failed.filter(secret=True).update(body=SENT_LONG_AGO)
     failed.update(state=OutboxMail.State.FAILED)

@@ -7,7 +7,7 @@ import base64
 from allauth.mfa.models import Authenticator
 from allauth.usersessions.models import UserSession
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -17,6 +17,7 @@ from portal import freshness
 from portal.actions import audit, factors, limits, sessions
 from portal.forms import AccountForm, FactorCodeForm, PasskeyForm
 from portal.freshness import fresh_sign_in_required
+from portal.requests import SignedInRequest
 from portal.views.sign_in import device_label, see_other, set_language, settings, too_often
 
 page = require_http_methods(["GET", "HEAD", "POST"])
@@ -24,7 +25,7 @@ TOTP_SECRET = "totp_secret"  # noqa: S105 (a key of the session)
 
 
 @page
-def account(request: HttpRequest) -> HttpResponse:
+def account(request: SignedInRequest) -> HttpResponse:
     form = AccountForm(request.POST or None, instance=request.user)
     if request.method == "POST" and form.is_valid():
         form.save()
@@ -50,7 +51,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def end_session(request: HttpRequest, pk: int) -> HttpResponse:
+def end_session(request: SignedInRequest, pk: int) -> HttpResponse:
     session = get_object_or_404(UserSession, pk=pk, user=request.user)
     here = session.session_key == request.session.session_key
     sessions.end_session(session=session, by=request.user)
@@ -62,7 +63,7 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def end_other_sessions(request: HttpRequest) -> HttpResponse:
+def end_other_sessions(request: SignedInRequest) -> HttpResponse:
     audit.record(action="other-sessions-ended", by=request.user, subject=request.user)
     sessions.end_sessions(user=request.user, but=request.session.session_key)
     messages.success(request, _("All other devices are signed out."))
@@ -73,7 +74,7 @@ def end_other_sessions(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def second_factor(request: HttpRequest) -> HttpResponse:
+def second_factor(request: SignedInRequest) -> HttpResponse:
     """What there is, and what can be added. Where somebody lands who still needs one."""
     context = {
         "factors": factors.factors_of(request.user),
@@ -85,7 +86,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
 
 @page
 @fresh_sign_in_required
-def factor_app(request: HttpRequest) -> HttpResponse:
+def factor_app(request: SignedInRequest) -> HttpResponse:
     """Add an authenticator app: a picture to scan, then its first code."""
     if any(factor.type == factors.Kind.TOTP for factor in factors.factors_of(request.user)):
         return HttpResponseRedirect(reverse("portal:factors"))
@@ -113,7 +114,7 @@ def factor_app(request: HttpRequest) -> HttpResponse:
 
 @page
 @fresh_sign_in_required
-def factor_passkey(request: HttpRequest) -> HttpResponse:
+def factor_passkey(request: SignedInRequest) -> HttpResponse:
     """Add a passkey. The browser makes it (passkey.js); we keep its public key."""
     form = PasskeyForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -127,7 +128,7 @@ def factor_passkey(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _added(request: HttpRequest) -> HttpResponse:
+def _added(request: SignedInRequest) -> HttpResponse:
     """To the recovery codes: without them a lost phone locks the person out."""
     limits.forget_tries(f"factor:{request.user.pk}")
     freshness.note_factor(request)
@@ -137,7 +138,7 @@ def _added(request: HttpRequest) -> HttpResponse:
 
 @page
 @fresh_sign_in_required
-def factor_recovery(request: HttpRequest) -> HttpResponse:
+def factor_recovery(request: SignedInRequest) -> HttpResponse:
     if not factors.has_factor(request.user):
         return HttpResponseRedirect(reverse("portal:factors"))
     if request.method == "POST":
@@ -149,7 +150,7 @@ def factor_recovery(request: HttpRequest) -> HttpResponse:
 
 @page
 @fresh_sign_in_required
-def factor_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def factor_remove(request: SignedInRequest, pk: int) -> HttpResponse:
     """Ask, then remove. Where the role asks for a factor, the next page asks to set one up."""
     mine = Authenticator.objects.filter(user=request.user, type__in=factors.FACTORS)
     factor = get_object_or_404(mine, pk=pk)

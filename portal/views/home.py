@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from portal.registry import navigation
+from portal.requests import SignedInRequest
 
 
 @require_safe
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: SignedInRequest) -> HttpResponse:
     for entry in sorted(navigation.all(), key=lambda e: e.order):
         if (entry.landing or entry.shown_to)(request):
             return redirect(entry.url_name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,22 +15,23 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.actions.people import NotPossible, end_membership, invite
 from portal.forms import InviteForm
 from portal.models import Club, Membership
+from portal.requests import SignedInRequest
 from portal.shell import memberships_of
 from portal.views.sign_in import see_other
 
 
-def _clubs_run_by(request: HttpRequest) -> list[Club]:
+def _clubs_run_by(request: SignedInRequest) -> list[Club]:
     admin = Membership.Role.ADMIN
     return [m.club for m in memberships_of(request) if m.role == admin]
 
 
-def _club(request: HttpRequest, slug: str) -> Club:
+def _club(request: SignedInRequest, slug: str) -> Club:
     run = Club.objects.filter(pk__in=[club.pk for club in _clubs_run_by(request)])
     return get_object_or_404(run, slug=slug)
 
 
 @require_safe
-def my_clubs(request: HttpRequest) -> HttpResponse:
+def my_clubs(request: SignedInRequest) -> HttpResponse:
     """To the people of the one club; a choice for who runs several."""
     clubs = _clubs_run_by(request)
     if len(clubs) == 1:
@@ -40,7 +41,7 @@ def my_clubs(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def people(request: HttpRequest, slug: str) -> HttpResponse:
+def people(request: SignedInRequest, slug: str) -> HttpResponse:
     club = _club(request, slug)
     form = InviteForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -66,7 +67,7 @@ def people(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 @require_POST
-def end(request: HttpRequest, slug: str, pk: uuid.UUID) -> HttpResponse:
+def end(request: SignedInRequest, slug: str, pk: uuid.UUID) -> HttpResponse:
     club = _club(request, slug)
     membership = get_object_or_404(club.memberships.all(), pk=pk)
     try:

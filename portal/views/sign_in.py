@@ -20,6 +20,7 @@ from portal import freshness
 from portal.actions import factors, limits, sign_in
 from portal.forms import CodeForm, EmailForm, FactorCodeForm, PasskeyForm
 from portal.models import User
+from portal.requests import SignedInRequest
 
 DEVICE_COOKIE = "__Host-device" if settings.SESSION_COOKIE_SECURE else "device"
 DEVICE_COOKIE_AGE_S = 365 * freshness.DAY_S
@@ -213,7 +214,7 @@ def passkey(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def sign_out(request: HttpRequest) -> HttpResponse:
+def sign_out(request: SignedInRequest) -> HttpResponse:
     log.info("signed out user=%s", request.user.pk)
     logout(request)
     return see_other(reverse("portal:sign-in"))
@@ -235,7 +236,7 @@ def language(request: HttpRequest) -> HttpResponse:
 
 @page
 @never_cache
-def use_factor(request: HttpRequest) -> HttpResponse:
+def use_factor(request: SignedInRequest) -> HttpResponse:
     """Ask for the second factor: a code here, a passkey by the button beside it."""
     back = freshness.safe_next(request, request.POST.get("next") or request.GET.get("next"))
     form = FactorCodeForm(request.POST or None)
@@ -251,7 +252,7 @@ def use_factor(request: HttpRequest) -> HttpResponse:
     return _factor_page(request, form, back, 422 if form.errors else 200)
 
 
-def _factor_page(request: HttpRequest, form: Any, back: str, status: int) -> HttpResponse:
+def _factor_page(request: SignedInRequest, form: Any, back: str, status: int) -> HttpResponse:
     kinds = {factor.type for factor in factors.factors_of(request.user)}
     context = {
         "form": form,
@@ -263,7 +264,7 @@ def _factor_page(request: HttpRequest, form: Any, back: str, status: int) -> Htt
     return render(request, "portal/factor_use.html", context, status=status)
 
 
-def _factor_used(request: HttpRequest, back: str) -> HttpResponse:
+def _factor_used(request: SignedInRequest, back: str) -> HttpResponse:
     limits.forget_tries(f"factor:{request.user.pk}")
     freshness.note_factor(request)
     log.info("second factor used user=%s", request.user.pk)
@@ -272,7 +273,7 @@ def _factor_used(request: HttpRequest, back: str) -> HttpResponse:
 
 @page
 @never_cache
-def use_passkey(request: HttpRequest) -> HttpResponse:
+def use_passkey(request: SignedInRequest) -> HttpResponse:
     if request.method != "POST":
         return JsonResponse(factors.passkey_request(request.user))
     try:
@@ -294,7 +295,7 @@ def use_passkey(request: HttpRequest) -> HttpResponse:
 
 @page
 @never_cache
-def fresh(request: HttpRequest) -> HttpResponse:
+def fresh(request: SignedInRequest) -> HttpResponse:
     """Prove again that it is you: with the second factor if there is one, else by mail."""
     back = freshness.safe_next(request, request.POST.get("next") or request.GET.get("next"))
     if factors.has_factor(request.user):
@@ -313,7 +314,7 @@ def fresh(request: HttpRequest) -> HttpResponse:
 
 @page
 @never_cache
-def fresh_code(request: HttpRequest) -> HttpResponse:
+def fresh_code(request: SignedInRequest) -> HttpResponse:
     asked = request.session.get(ASKED)
     if asked is None or factors.has_factor(request.user):
         return HttpResponseRedirect(reverse("portal:fresh"))
@@ -342,7 +343,7 @@ def fresh_code(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @freshness.fresh_sign_in_required
-def fresh_go_on(request: HttpRequest) -> HttpResponse:
+def fresh_go_on(request: SignedInRequest) -> HttpResponse:
     """Offer again what was about to be sent when we asked who it is."""
     held = request.session.pop(freshness.HELD_POST, None)
     if held is None:

@@ -200,7 +200,7 @@ def test_reset_factor_removes_all_and_ends_sessions(cast: Cast) -> None:
 def test_demo_without_second_factor_says_so_on_every_page(cast: Cast, settings) -> None:
     settings.SECOND_FACTOR_REQUIRED = False
     client = by_mail(cast.coach)
-    assert b"The second factor is off on this site" in client.get("/account/").content
+    assert b"The second factor is off: for trying out only." in client.get("/account/").content
     settings.SECOND_FACTOR_REQUIRED = True
     assert client.get("/account/").status_code == 403
 

@@ -1,0 +1,7 @@
+"""English as it is written around the pools: day before month, 24 hours."""
+
+DATE_FORMAT = "j F Y"
+SHORT_DATE_FORMAT = "j M Y"
+TIME_FORMAT = "H:i"
+DATETIME_FORMAT = "j F Y, H:i"
+MONTH_DAY_FORMAT = "j F"
