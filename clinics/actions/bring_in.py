@@ -321,7 +321,7 @@ def _continued_by(camera: Camera, part: _Staged) -> Recording | None:
     """
     for recording in camera.recordings.exclude(state=Recording.State.FAILED):
         last = recording.files.select_related("stored").last()
-        if last is None or last.stored.state != StoredFile.State.READY:
+        if last is None or not last.facts or last.stored.state != StoredFile.State.READY:
             continue
         goes_on = continues(
             FileFacts.from_dict(last.facts),

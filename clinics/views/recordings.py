@@ -39,6 +39,7 @@ STILL_HEIGHT = 360
 STILL_WALL_S = 20.0
 DECODES_AT_ONCE = threading.BoundedSemaphore(2)  # in this process; stepping must not starve pages
 DECODE_WAIT_S = 15.0
+STILLS_AT_MOST = 240  # decodes a minute and person
 STILLS_WINDOW = dt.timedelta(minutes=1)
 STEPS = (-100, -10, -1, 1, 10, 100)
 
@@ -248,7 +249,7 @@ def _decode(
     """The pictures, or the answer that says why not. Few at once and not too often: each is
     a decode, and whoever holds an arrow key down asks for many."""
     try:
-        count_try(f"frames:{request.user.pk}", at_most=240, window=STILLS_WINDOW)
+        count_try(f"frames:{request.user.pk}", at_most=STILLS_AT_MOST, window=STILLS_WINDOW)
     except TooOften as often:
         return _not_now(429, _("Too many pictures at once: wait a moment."), often.retry_after_s)
     if not DECODES_AT_ONCE.acquire(timeout=DECODE_WAIT_S):
