@@ -431,8 +431,8 @@ def _found(recording: RecordingIn, solved: _Solved) -> RecordingFit:
 
 
 def _relative_u_s(recording: RecordingIn, media_s: float, solved: _Solved) -> float:
-    """Uncertainty of this clock at that time against the mean of the other recordings' clocks
-    at the same instant (or as near as they come); alone, against the tied starts."""
+    """Uncertainty of this clock at that time against the other recordings' clocks at the same
+    instant (or as near as they come); alone, against the tied starts."""
     own = solved.clock_row(recording, media_s)
     instant_s = solved.zero_s(recording.key) + media_s
     others = []
@@ -442,7 +442,15 @@ def _relative_u_s(recording: RecordingIn, media_s: float, solved: _Solved) -> fl
             others.append(solved.clock_row(other, at_s))
     if not others:
         others = [_start_row(solved, tie.swim) for tie in solved.ties if tie.swim is not None]
-    return solved.u_s(own - np.mean(others, axis=0) if others else own)
+    return _u_against_s(own, others, solved)
+
+
+def _u_against_s(own: Matrix, others: list[Matrix], solved: _Solved) -> float:
+    """Against the weighted mean of the others: one that is badly known counts for little."""
+    if not others:
+        return solved.u_s(own)
+    weights = np.array([1 / (solved.u_s(own - other) ** 2 + 1e-12) for other in others])
+    return solved.u_s(own - np.average(others, axis=0, weights=weights))
 
 
 def _start_row(solved: _Solved, swim: str) -> Matrix:
@@ -488,7 +496,7 @@ def _start(
     for recording in solved.recordings.values():
         at_s = min(max(start_s - solved.zero_s(recording.key), 0.0), recording.duration_s)
         clocks.append(solved.clock_row(recording, at_s))
-    u_s = solved.u_s(row - np.mean(clocks, axis=0))
+    u_s = _u_against_s(row, clocks, solved)
     if u_s >= tap.u_s:
         return tap
     return SwimFit(swim.key, start_s, u_s, "heard" if START_HEARD in kinds else "seen")
