@@ -241,10 +241,14 @@ class _Render:
     def run(self, key_frames: Int64 | None) -> RenderedClip:
         for at_s in seeks(self.span, key_frames):
             self._render(at_s)
-            found = self._times_of(video_name(self.plan.sizes[-1][1]))
-            if at_s is None or not self._misses_start(found[0]):
+            smallest = self._times_of(video_name(self.plan.sizes[-1][1]))
+            if at_s is None or not self._misses_start(smallest[0]):
                 break
-        videos = [self._video(width, height) for width, height, _ in self.plan.sizes]
+        larger = [self._times_of(video_name(height)) for _, height, _ in self.plan.sizes[:-1]]
+        videos = [
+            self._video(width, height, *times)
+            for (width, height, _), times in zip(self.plan.sizes, [*larger, smallest], strict=True)
+        ]
         sound, offset_s = self._sound()
         stills = [
             self._finished("poster", "poster.jpg", *self.plan.sizes[self.plan.poster_at][:2]),
@@ -310,11 +314,10 @@ class _Render:
         planned = self.span.planned_pts
         return len(pts) < len(planned) and (len(pts) == 0 or int(pts[0]) > TOLERATED_TICKS)
 
-    def _video(self, width: int, height: int) -> RenderedFile:
+    def _video(self, width: int, height: int, pts: Int64, keys: Int64) -> RenderedFile:
         name = video_name(height)
         if self.span.source.take.is_turned:
             clear_turn(self.out_dir / name)
-        pts, keys = self._times_of(name)
         planned = self.span.planned_pts
         if len(pts) != len(planned) or np.any(np.abs(pts - planned) > TOLERATED_TICKS):
             raise self._other_frames(pts)
