@@ -489,6 +489,7 @@ def take_of(recording: Recording) -> Take:
     return Take(
         files=tuple(row.stored.local_path() for row in rows),
         facts=tuple(FileFacts.from_dict(row.facts) for row in rows),
+        names=tuple(row.name for row in rows),
     )
 
 

@@ -174,14 +174,14 @@ class _Indexer:
         )
         if int(pictures[0]) != self.source.origin_ticks:
             raise MediaError(
-                f"{self.take.files[0].name}: its first picture is not where probing found it. "
+                f"{self.take.shown_name}: its first picture is not where probing found it. "
                 "Bring the file in again.",
                 reason_code="origin-differs",
             )
         table = pictures - pictures[0]
         if len(table) < 2 or np.any(np.diff(table) <= 0):
             raise Damaged(
-                f"{self.take.files[0].name}: its pictures have no usable times. "
+                f"{self.take.shown_name}: its pictures have no usable times. "
                 "Copy it from the card again."
             )
         return table
@@ -204,7 +204,7 @@ class _Indexer:
         said_s = self.take.duration_s
         if said_s - duration_s > max(CUT_SHORT_S, 0.02 * said_s):
             return (
-                f"{self.take.files[-1].name} says it lasts {said_s:.0f} s but its pictures end "
+                f"{self.take.shown_last_name} says it lasts {said_s:.0f} s but its pictures end "
                 f"after {duration_s:.0f} s: the copy may be cut short. Compare with the card.",
             )
         return ()

@@ -66,7 +66,7 @@ def list_frames(
     runner = _Runner(source, limits, require_sandbox, should_stop)
     packets = runner.packets(on_progress)
     if len(packets) == 0:
-        raise Damaged(f"{source.take.files[0].name} holds no pictures: copy it again.")
+        raise Damaged(f"{source.take.shown_name} holds no pictures: copy it again.")
     key_pts = np.unique(packets.pts[packets.key & (packets.pts != NO_PTS)])
     samples: list[Int64] | None = None
     for how, supposed in _suppositions(packets):
@@ -77,7 +77,7 @@ def list_frames(
     decoded = runner.decoded(None, None, on_progress=on_progress)
     shown = _rising(decoded[decoded != NO_PTS])
     if len(shown) == 0:
-        raise Damaged(f"{source.take.files[0].name} holds no picture that can be decoded.")
+        raise Damaged(f"{source.take.shown_name} holds no picture that can be decoded.")
     return Listing(pts=shown, key_pts=np.intersect1d(key_pts, shown), how="decoded")
 
 
@@ -163,7 +163,7 @@ class _Runner:
         self.limits = limits
         self.require_sandbox = require_sandbox
         self.should_stop = should_stop
-        self.name = source.take.files[0].name
+        self.name = source.take.shown_name
 
     def packets(self, on_progress: Callable[[float], None] | None) -> Packets:
         """All video packets, by ffprobe, without decoding."""

@@ -236,7 +236,7 @@ class _Render:
         self.on_progress = on_progress
         self.should_stop = should_stop
         self.require_sandbox = require_sandbox
-        self.shown_name = plan.span.source.take.files[0].name
+        self.shown_name = plan.span.source.take.shown_name
 
     def run(self, key_frames: Int64 | None) -> RenderedClip:
         for at_s in seeks(self.span, key_frames):

@@ -82,7 +82,7 @@ def extract_frames(
             if len(made) == frame_count:
                 return [Path(shutil.move(path, out_dir / path.name)) for path in made]
     raise Damaged(
-        f"{take.files[0].name}: picture {first_frame} cannot be decoded, the recording is damaged "
+        f"{take.shown_name}: picture {first_frame} cannot be decoded, the recording is damaged "
         "there. Choose another picture."
     )
 
@@ -119,6 +119,6 @@ def _run(
         wall_s=limits.probe_wall_s,
     )
     if result.returncode != 0:
-        name = span.source.take.files[0].name
+        name = span.source.take.shown_name
         raise describe_failure(result, shown_name=name, doing="taking a still")
     return sorted(work_dir.glob("still-*.jpg"))

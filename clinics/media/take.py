@@ -31,10 +31,14 @@ two recordings started in quick succession have file dates that follow each othe
 
 @dataclass(frozen=True)
 class Take:
-    """One unbroken recording: files in order, and the facts of each."""
+    """One unbroken recording: files in order, and the facts of each.
+
+    ``names`` are what people call the files, for messages; stored files have names of our own.
+    """
 
     files: tuple[Path, ...]
     facts: tuple[FileFacts, ...]
+    names: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.files or len(self.files) != len(self.facts):
@@ -43,6 +47,16 @@ class Take:
     @property
     def first(self) -> FileFacts:
         return self.facts[0]
+
+    @property
+    def shown_name(self) -> str:
+        """The first file's name, for messages about the whole."""
+        return self.names[0] if self.names else self.files[0].name
+
+    @property
+    def shown_last_name(self) -> str:
+        """The last file's name, for messages about the end."""
+        return self.names[-1] if self.names else self.files[-1].name
 
     @property
     def has_audio(self) -> bool:

@@ -71,9 +71,9 @@ def test_what_is_cut_short_is_said(tmp_path: Path) -> None:
         muxer=("-movflags", "+faststart"),
     )
     path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
-    take = Take((path,), (probe(path, shown_name="slow.mp4"),))
+    take = Take((path,), (probe(path, shown_name="Lane 4.mp4"),), ("Lane 4.mp4",))
     [note] = index_take(take, work_dir=tmp_path).notes
-    assert note.startswith("slow.mp4 says it lasts 12 s") and "card" in note
+    assert note.startswith("Lane 4.mp4 says it lasts 12 s") and "card" in note
 
 
 def test_progress_rises_to_one_and_stop_is_heard(indexed: Get, tmp_path: Path) -> None:
