@@ -23,6 +23,7 @@ def register_all() -> None:
             run=send_mail_job,
             visible_to=lambda jobs, user: jobs.none(),  # nobody's mail is anybody's to follow
             wall_s=60.0,
+            retry_s=60.0,  # a mail server that restarts is back after the second try
             on_failed=mail_failed,
         )
     )

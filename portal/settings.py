@@ -264,6 +264,8 @@ EXTRA_REGISTRATIONS = [] if PRODUCTION else env.list("EXTRA_REGISTRATIONS", defa
 # --- mail ---------------------------------------------------------------------------------------
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 vars().update(EMAIL_CONFIG)
+if EMAIL_CONFIG["EMAIL_BACKEND"] == "django.core.mail.backends.console.EmailBackend":
+    EMAIL_BACKEND = "portal.console_mail.EmailBackend"  # readable, also from a worker
 if PRODUCTION:
     _required("EMAIL_URL")
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="Sidelane <sidelane@localhost>")
