@@ -57,7 +57,7 @@ export function startComments(room, { jump, pause }) {
   document.addEventListener("focusin", (event) => {
     if (event.target.matches("#said textarea")) pause();
   });
-  document.body.addEventListener("htmx:afterSwap", () => { pins(); refresh(); });
+  document.body.addEventListener("htmx:afterSettle", () => { pins(); refresh(); });
   for (const failed of ["htmx:sendError", "htmx:responseError"])
     document.body.addEventListener(failed, () => {
       const note = document.querySelector("[data-not-sent]");

@@ -72,7 +72,6 @@ export function startRoom(room) {
   room.addEventListener("room:frame", ({ detail: { view, frame, at_s } }) => {
     const time = `${seconds.format(at_s)} s`;
     view.element.querySelector("[data-time]").textContent = time;
-    find("[data-now]").value = `${time}, ${view.sure}`;
     room.dataset.frame = frame;
     room.dataset.view = view.key;
     const detail = { at_s, text: `${time}, ${view.name}` };

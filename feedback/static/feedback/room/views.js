@@ -91,7 +91,11 @@ export function createViews(room, data, onEnd) {
     stands.forEach((element, n) => { element.style.left = lefts ? `${lefts[n]}px` : ""; });
   }
 
-  for (const { element } of views.values()) element.querySelector("video").controls = false;
+  for (const { element } of views.values()) {
+    const video = element.querySelector("video");
+    video.controls = false;
+    video.tabIndex = -1; // the buttons and keys below do all that it does
+  }
   new ResizeObserver(stand).observe(room.querySelector("[data-stands]"));
   stand();
 
