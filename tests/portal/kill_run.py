@@ -26,7 +26,7 @@ from portal.actions.files import area_root, hash_file  # noqa: E402
 from portal.actions.jobs import enqueue  # noqa: E402
 from portal.models import Club, Job, StoredFile  # noqa: E402
 from tests import kinds  # noqa: E402
-from tests.portal.site import served, wait_until  # noqa: E402
+from tests.portal.site import LONG_S, served, wait_until  # noqa: E402
 
 
 def open_jobs() -> int:
@@ -106,7 +106,7 @@ def main(kills: int, seed: int) -> None:
         add_job(chance)
     watch, killed, hit = Watch(), 0, 0
     with served(dict(os.environ)) as site:
-        wait_until(lambda: site.workers("render") and site.workers("quick"), 30, "workers")
+        wait_until(lambda: site.workers("render") and site.workers("quick"), LONG_S, "workers")
         while killed < kills:
             watch.wait(chance.uniform(0.05, 1.0))
             done = kill_one(site, chance, watch)
@@ -115,7 +115,7 @@ def main(kills: int, seed: int) -> None:
                 add_job(chance)
         last_kill_at = time.monotonic()
         try:
-            wait_until(lambda: watch.look() or not open_jobs(), 60, "the open jobs end")
+            wait_until(lambda: watch.look() or not open_jobs(), LONG_S, "the open jobs end")
         except AssertionError:
             print(*Job.objects.values_list("kind", "state", "owner", "attempt"), sep="\n")
             print(*(part.cmdline() for part in site.parts()), sep="\n")

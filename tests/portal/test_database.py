@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests import services
-from tests.portal.site import environment, inside, manage
+from tests.portal.site import inside, prepared
 
 pytestmark = pytest.mark.services
 
@@ -21,9 +21,7 @@ def env(
         more = {}
         if request.param == "postgres":
             more["DATABASE_URL"] = stack.enter_context(services.needed(services.postgres))
-        env = environment(tmp_path_factory.mktemp(request.param), **more)
-        manage(env, "migrate", "--verbosity", "0")
-        yield env
+        yield prepared(tmp_path_factory.mktemp(request.param), **more)
 
 
 def test_six_writers_fail_none_of_600_writes(env: dict[str, str]) -> None:

@@ -11,17 +11,16 @@ from typing import Any
 import pytest
 
 from tests import services
-from tests.portal.site import LEASE_S, ROOT, SWEEP_S, environment, inside, manage
+from tests.portal.site import LEASE_S, ROOT, SWEEP_S, inside, manage, prepared
 
 pytestmark = pytest.mark.services
 SLACK_S = 3.0  # two cores shared by the site, its killed workers' successors and the test
 
 
 def kill_run(env: dict[str, str], kills: int, seed: int) -> dict[str, Any]:
-    """Migrate, kill, wait for the end; what became of it."""
+    """Kill, wait for the end; what became of it."""
     # Random kills may well hit one job three times; that it then fails is trust 37's test.
     env = env | {"JOB_MAX_ATTEMPTS": "1000", "RENDER_PROCESSES": "2", "WEB_PROCESSES": "1"}
-    manage(env, "migrate", "--verbosity", "0")
     return inside(env, "kill_run", str(kills), str(seed))
 
 
@@ -40,12 +39,12 @@ def check(told: dict[str, Any], kills: int) -> None:
 
 
 def test_five_kills_lose_and_double_nothing(tmp_path: Path) -> None:
-    check(kill_run(environment(tmp_path), 5, seed=2), 5)
+    check(kill_run(prepared(tmp_path), 5, seed=2), 5)
 
 
 @pytest.mark.slow
 def test_forty_kills_lose_and_double_nothing(tmp_path: Path) -> None:
-    check(kill_run(environment(tmp_path), 40, seed=3), 40)
+    check(kill_run(prepared(tmp_path), 40, seed=3), 40)
 
 
 @pytest.mark.slow
@@ -55,14 +54,13 @@ def test_ten_kills_on_redis_and_postgres_lose_and_double_nothing(tmp_path: Path)
         services.needed(services.postgres) as database_url,
         services.needed(services.redis) as redis_url,
     ):
-        env = environment(tmp_path, DATABASE_URL=database_url, REDIS_URL=redis_url)
+        env = prepared(tmp_path, DATABASE_URL=database_url, REDIS_URL=redis_url)
         check(kill_run(env, 10, seed=4), 10)
 
 
 def test_enqueue_goes_on_while_the_broker_is_down(tmp_path: Path) -> None:
     """The upload that asks for a job still succeeds; the sweep rings later (trust 38)."""
-    env = environment(tmp_path, REDIS_URL=f"redis://127.0.0.1:{services.free_port()}/0")
-    manage(env, "migrate", "--verbosity", "0")
+    env = prepared(tmp_path, REDIS_URL=f"redis://127.0.0.1:{services.free_port()}/0")
     ask = (
         "import django, time; django.setup()\n"
         "from portal.actions.jobs import enqueue\n"

@@ -17,22 +17,29 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.portal.site import ROOT, Site, environment, manage, served, wait_until
+from tests.portal.site import (
+    LONG_S,
+    ROOT,
+    Site,
+    environment,
+    manage,
+    prepared,
+    served,
+    wait_until,
+)
 
 pytestmark = pytest.mark.services
 
 
 @pytest.fixture(scope="module")
 def migrated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    env = environment(tmp_path_factory.mktemp("served"), RENDER_PROCESSES="1", WEB_PROCESSES="1")
-    manage(env, "migrate", "--verbosity", "0")
-    return env
+    return prepared(tmp_path_factory.mktemp("served"), RENDER_PROCESSES="1", WEB_PROCESSES="1")
 
 
 @pytest.fixture(scope="module")
 def site(migrated: dict[str, str]) -> Iterator[Site]:
     with served(migrated) as running:
-        wait_until(lambda: answers(running), 30, "the web answers")
+        wait_until(lambda: answers(running), LONG_S, "the web answers")
         yield running
 
 
@@ -77,7 +84,7 @@ def test_serve_does_asked_work_soon_and_keeps_its_broker_private(
     site: Site, migrated: dict[str, str]
 ) -> None:
     job = ask(migrated, QUICK)
-    wait_until(lambda: state_of(migrated, job) == "done", 20, "the job is done")
+    wait_until(lambda: state_of(migrated, job) == "done", LONG_S, "the job is done")
     broker = Path(migrated["SIDELANE_DATA"]) / "broker"
     assert stat.S_IMODE(broker.stat().st_mode) == 0o700
     names = sorted(" ".join(part.cmdline()[-2:]) for part in site.parts())
@@ -92,7 +99,7 @@ def test_message_of_no_bytes_stops_no_worker(site: Site, migrated: dict[str, str
     (broker / "00000000000000000003_c.quick.msg").write_bytes(b"\xff{]")
     before = [worker.pid for worker in site.workers("quick")]
     job = ask(migrated, QUICK)
-    wait_until(lambda: state_of(migrated, job) == "done", 20, "the job is done")
+    wait_until(lambda: state_of(migrated, job) == "done", LONG_S, "the job is done")
     wait_until(lambda: not list(broker.glob("0000*.msg")), 10, "the bad messages are gone")
     assert [worker.pid for worker in site.workers("quick")] == before
 
@@ -103,12 +110,12 @@ def test_poison_that_kills_workers_fails_after_three_attempts(
     """trust 37; and work after it goes on."""
     poison = ask(migrated, "kind='test-poison'")
     good = ask(migrated, QUICK)
-    wait_until(lambda: state_of(migrated, poison) == "failed", 60, "the poison is failed")
+    wait_until(lambda: state_of(migrated, poison) == "failed", LONG_S, "the poison is failed")
     sql = "SELECT attempt, reason FROM portal_job WHERE id = ?"
     attempt, reason = query(migrated, sql, poison)[0]
     assert attempt == 3
     assert "died or hung 3 times" in reason
-    wait_until(lambda: state_of(migrated, good) == "done", 20, "the job after it is done")
+    wait_until(lambda: state_of(migrated, good) == "done", LONG_S, "the job after it is done")
 
 
 @pytest.mark.parametrize("victim", ["gunicorn", "worker render", "sweep --forever"])
@@ -119,11 +126,11 @@ def test_dead_part_is_started_again(site: Site, victim: str) -> None:
             return [part for part in direct if victim in " ".join(part.cmdline())]
         return []
 
-    (old,) = wait_until(find, 10, f"{victim} runs")
+    (old,) = wait_until(find, LONG_S, f"{victim} runs")
     children = old.children(recursive=True)
     old.kill()
-    wait_until(lambda: [p for p in find() if p.pid != old.pid], 20, f"{victim} runs again")
-    wait_until(lambda: answers(site), 20, "the web answers")
+    wait_until(lambda: [p for p in find() if p.pid != old.pid], LONG_S, f"{victim} runs again")
+    wait_until(lambda: answers(site), LONG_S, "the web answers")
     wait_until(lambda: not any(p.is_running() for p in children), 15, "its children are gone")
 
 
@@ -150,15 +157,14 @@ def test_serve_says_to_migrate_first(tmp_path: Path) -> None:
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_nothing_outlives_serve(number: signal.Signals, tmp_path: Path) -> None:
     """Ended in order, or killed outright with a job and its child in work."""
-    env = environment(tmp_path, WEB_PROCESSES="1")
-    manage(env, "migrate", "--verbosity", "0")
+    env = prepared(tmp_path, WEB_PROCESSES="1")
     job = ask(env, "kind='test-write-render', params={'club': 'harbour', 'seconds': 60}")
     with served(env) as running:
-        wait_until(lambda: answers(running), 30, "the web answers")
-        wait_until(lambda: state_of(env, job) == "running", 20, "the job runs")
+        wait_until(lambda: answers(running), LONG_S, "the web answers")
+        wait_until(lambda: state_of(env, job) == "running", LONG_S, "the job runs")
         parts = wait_until(
             lambda: [p for p in running.parts() if p.name() == "sleep"] and running.parts(),
-            10,
+            LONG_S,
             "the job's child runs",
         )
         os.kill(running.process.pid, number)
