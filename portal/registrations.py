@@ -7,9 +7,17 @@ from importlib import import_module
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
-from portal.actions import health, sweep
+from portal.actions import health, sweep, tidy
 from portal.actions.mail import JOB_KIND, mail_failed, send_mail_job
-from portal.registry import JobKind, NavEntry, health_checks, job_kinds, navigation, sweep_steps
+from portal.registry import (
+    JobKind,
+    NavEntry,
+    SweepStep,
+    health_checks,
+    job_kinds,
+    navigation,
+    sweep_steps,
+)
 from portal.shell import is_admin
 
 
@@ -30,6 +38,7 @@ def register_all() -> None:
     navigation.register(NavEntry("people", _("People"), "portal:my-people", 40, shown_to=is_admin))
     for check in health.ON_THE_PAGE:
         health_checks.register(check)
+    sweep_steps.register(SweepStep("old-sign-ins", 3600.0, tidy.forget_what_is_old))
     for step in sweep.STEPS:
         sweep_steps.register(step)
     for name in settings.EXTRA_REGISTRATIONS:

@@ -66,10 +66,6 @@ def forget_tries(key: str) -> None:
     Attempt.objects.filter(key_hash=_hashed(key)).delete()
 
 
-def forget_old_tries() -> None:
-    Attempt.objects.filter(window_start__lt=timezone.now() - dt.timedelta(days=1)).delete()
-
-
 def client_address(meta: Mapping[str, Any]) -> str:
     """The address of the client as our own proxies saw it.
 

@@ -56,6 +56,8 @@ def invite(
     if until_date is not None and until_date < from_date:
         raise NotPossible(_("The last day lies before the first. Change one of them."))
     user = user_for(email=email, name=name)
+    if not user.is_active:
+        raise NotPossible(_("This person's account is closed. Ask whoever runs this site."))
     membership, _made = Membership.objects.update_or_create(
         club=club,
         user=user,

@@ -36,3 +36,9 @@ def deactivate(*, user: User, by: User | None) -> None:
     User.objects.filter(pk=user.pk).update(is_active=False)
     audit.record(action="user-deactivated", by=by, subject=user)
     end_sessions(user=user)
+
+
+@transaction.atomic
+def reactivate(*, user: User, by: User | None) -> None:
+    User.objects.filter(pk=user.pk).update(is_active=True)
+    audit.record(action="user-reactivated", by=by, subject=user)

@@ -14,7 +14,6 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from portal.actions import audit
-from portal.actions.limits import forget_old_tries
 from portal.actions.mail import queue_mail
 from portal.actions.people import user_for
 from portal.models import KnownDevice, SignInCode, User
@@ -125,14 +124,7 @@ def _person_signing_in(email: str) -> User | None:
     user = user or user_for(email=email)
     for hooks in people_hooks.all():
         hooks.signed_in(user)
-    _forget_old_codes()
-    forget_old_tries()
     return user
-
-
-def _forget_old_codes() -> None:
-    yesterday = timezone.now() - dt.timedelta(days=1)
-    SignInCode.objects.filter(expires_at__lt=yesterday).delete()
 
 
 @transaction.atomic

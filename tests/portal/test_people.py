@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from django.utils import timezone
 
-from portal.actions.people import invite
+from portal.actions.people import NotPossible, invite
 from portal.models import AuditEntry, Club, Membership, OutboxMail, User
 from tests.cast import Cast, sign_in
 from tests.portal.test_sign_in import ask, signed_in, type_code
@@ -180,3 +180,7 @@ def test_deactivate_ends_every_session_at_once(cast: Cast) -> None:
     run("deactivate", cast.tomas.email)
     assert {browser.get("/account/").status_code for browser in browsers} == {401}
     assert AuditEntry.objects.filter(action="user-deactivated").exists()
+    with pytest.raises(NotPossible, match="account is closed"):
+        invite(club=cast.harbour, email=cast.tomas.email, name="", role="crew", by=cast.admin)
+    run("deactivate", cast.tomas.email, "--undo")
+    assert User.objects.get(pk=cast.tomas.pk).is_active

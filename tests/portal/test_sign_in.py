@@ -16,7 +16,16 @@ from django.utils import timezone
 
 from clinics.models import Swimmer
 from portal.actions.jobs import drain
-from portal.models import AuditEntry, Club, OutboxMail, SignInCode, User
+from portal.actions.tidy import forget_what_is_old
+from portal.models import (
+    Attempt,
+    AuditEntry,
+    Club,
+    KnownDevice,
+    OutboxMail,
+    SignInCode,
+    User,
+)
 from tests.cast import Cast
 
 ROSTER = "lucie.brandt@harbourlane.example"
@@ -250,6 +259,22 @@ def test_new_device_is_told_by_mail_and_the_known_one_is_not(cast: Cast) -> None
     told = OutboxMail.objects.get(subject="Signed in on a new device")
     assert "Firefox, Android" in told.body
     assert cast.tomas.devices.count() == 2
+
+
+def test_what_sign_in_leaves_behind_does_not_stay(cast: Cast, client: Client) -> None:
+    ask(client, cast.tomas.email)
+    type_code(client, code_for(cast.tomas.email))
+    assert forget_what_is_old() == 0
+    long_ago = timezone.now() - dt.timedelta(days=400)
+    SignInCode.objects.update(expires_at=long_ago)
+    Session.objects.update(expire_date=long_ago)
+    OutboxMail.objects.update(created_at=long_ago)
+    KnownDevice.objects.update(last_seen_at=long_ago)
+    Attempt.objects.create(key_hash="x", window_start=long_ago, count=1)
+    forget_what_is_old()
+    for model in (SignInCode, Session, OutboxMail, KnownDevice):
+        assert not model.objects.exists(), model
+    assert not Attempt.objects.filter(key_hash="x").exists()
 
 
 @pytest.mark.django_db(transaction=True)
