@@ -1,0 +1,431 @@
+"""Cutting: which clips there should be, and that the files show exactly the planned frames.
+
+Painted frame numbers are read back from the rendered files; ffprobe is the witness for what
+the files hold.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import json
+import subprocess
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.core.management import CommandError, call_command
+
+from clinics.actions import cut
+from clinics.actions.bring_in import frames_of, take_in_files
+from clinics.actions.cut import open_now, plan_cuts, render
+from clinics.actions.errors import BadInput
+from clinics.compute.time import clinic_instant, swim_s, ticks_to_media_s
+from clinics.media.frames import load_frame_table, load_key_frames
+from clinics.models import (
+    Clinic,
+    Clip,
+    ClipFile,
+    ClockFit,
+    Consent,
+    Recording,
+    Station,
+    Swim,
+)
+from portal.actions.jobs import JobFailed, JobStopped, drain
+from portal.models import AuditEntry, Job, StoredFile
+from tests.cast import FIRST_START, Cast, make_recording, make_swim
+from tests.media.film import make_film, numbers_in, split_at
+
+X264 = ("-c:v", "libx264", "-preset", "ultrafast", "-g", "12")
+
+
+def no_pulse(*_: object) -> None:
+    """A pulse that nobody listens to."""
+
+
+@pytest.fixture
+def clinic(cast: Cast) -> Clinic:
+    """The cast's clinic before anything is cut."""
+    ClipFile.objects.all().delete()
+    Clip.objects.all().delete()
+    return cast.clinic
+
+
+def clips(**about: object) -> list[tuple[str, str, int]]:
+    rows = Clip.objects.filter(**about).order_by("swim__start_at", "station__order", "pass_no")
+    return [(str(c.swim.entry.swimmer), c.station.slug, c.pass_no) for c in rows]
+
+
+# --- planning ------------------------------------------------------------------------------------
+
+
+def test_each_pass_of_each_agreed_swim_gets_one_clip(cast: Cast, clinic: Clinic) -> None:
+    plan = plan_cuts(clinic=clinic, by=cast.admin)
+    # 50 m in a 25 m pool: one start, two passes in the middle; Sol withdrew
+    assert clips() == [
+        ("Tomas Birk", "start-side", 1),
+        ("Tomas Birk", "underwater", 1),
+        ("Tomas Birk", "underwater", 2),
+        ("Wren Okada", "start-side", 1),
+        ("Wren Okada", "underwater", 1),
+        ("Wren Okada", "underwater", 2),
+    ]
+    assert (plan.added, plan.moved, plan.removed, plan.waiting) == (6, 0, 0, 6)
+    assert AuditEntry.objects.filter(action="cuts.planned").count() == 1
+
+
+def test_frames_of_a_clip_are_those_within_its_window(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    for clip in Clip.objects.select_related("recording__clock_fit", "swim"):
+        frames = frames_of(clip.recording)
+        last = clip.first_frame + clip.frame_count - 1
+        assert clip.in_ticks <= frames[clip.first_frame] and frames[last] < clip.out_ticks
+        assert clip.first_frame == 0 or frames[clip.first_frame - 1] < clip.in_ticks
+        assert last + 1 == len(frames) or frames[last + 1] >= clip.out_ticks
+        fit = clip.recording.clock_fit
+        at = clinic_instant(fit.zero_at, fit.rate_ppm, ticks_to_media_s(clip.in_ticks))
+        assert swim_s(clip.swim.start_at, at) < clip.seen_from_s < clip.seen_to_s
+        assert clip.time_state == "sure"
+
+
+def test_planning_again_changes_nothing(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    before = list(Clip.objects.order_by("pk").values())
+    again = plan_cuts(clinic=clinic)
+    assert (again.added, again.moved, again.removed, again.unchanged) == (0, 0, 0, 6)
+    assert list(Clip.objects.order_by("pk").values()) == before
+    assert Job.objects.filter(kind="render-clip").count() == 6
+
+
+def test_better_fit_moves_the_windows_and_only_what_changed(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    Clip.objects.update(state="ready")
+    Job.objects.all().delete()
+    moved = ClockFit.objects.get(recording=cast.recordings["underwater"])
+    moved.zero_at -= dt.timedelta(seconds=0.4)
+    moved.save()
+    before = {clip.pk: clip.in_ticks for clip in Clip.objects.all()}
+    plan = plan_cuts(clinic=clinic)
+    assert (plan.added, plan.moved, plan.unchanged) == (0, 4, 2)
+    for clip in Clip.objects.all():
+        under = clip.station.slug == "underwater"
+        assert clip.in_ticks - before[clip.pk] == (36_000 if under else 0)
+        assert clip.state == ("waiting" if under else "ready")
+    assert Job.objects.filter(kind="render-clip").count() == 4
+
+
+def test_a_hair_makes_nothing_again(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    Clip.objects.update(state="ready")
+    fit = ClockFit.objects.get(recording=cast.recordings["underwater"])
+    fit.zero_at += dt.timedelta(milliseconds=20)
+    fit.save()
+    assert plan_cuts(clinic=clinic).moved == 0
+
+
+def test_what_a_person_placed_is_not_moved(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    placed = Clip.objects.filter(station=cast.underwater).first()
+    Clip.objects.filter(pk=placed.pk).update(
+        window_by="person", in_ticks=0, out_ticks=90_000, first_frame=0, frame_count=25
+    )
+    ClockFit.objects.update(zero_at=FIRST_START - dt.timedelta(seconds=21))
+    plan_cuts(clinic=clinic)
+    placed.refresh_from_db()
+    assert (placed.in_ticks, placed.out_ticks, placed.frame_count) == (0, 90_000, 25)
+    ClockFit.objects.update(state="not-found", zero_at=None, u_ms=None)
+    plan_cuts(clinic=clinic)
+    assert list(Clip.objects.all()) == [placed]
+
+
+def test_recording_without_a_clock_gives_no_clip(cast: Cast, clinic: Clinic) -> None:
+    ClockFit.objects.filter(recording=cast.recordings["underwater"]).update(
+        state="not-found", zero_at=None, u_ms=None
+    )
+    plan_cuts(clinic=clinic)
+    assert {station for _, station, _ in clips()} == {"start-side"}
+
+
+def test_file_dates_alone_are_cut_only_when_asked(cast: Cast, clinic: Clinic) -> None:
+    ClockFit.objects.filter(recording=cast.recordings["underwater"]).update(
+        state="look", method="file date", u_ms=2000.0
+    )
+    plan_cuts(clinic=clinic)
+    assert len(clips()) == 2
+    plan_cuts(clinic=clinic, coarse_too=True)
+    assert len(clips()) == 6
+    assert {c.time_state for c in Clip.objects.filter(station=cast.underwater)} == {"look"}
+    plan_cuts(clinic=clinic)  # by itself it takes nothing of that away
+    assert len(clips()) == 6
+
+
+def test_recording_that_holds_most_of_the_window_is_cut(cast: Cast, clinic: Clinic) -> None:
+    long = cast.recordings["start-side"]
+    short = make_recording(
+        cast.start_side, cast.crew, zero_at=FIRST_START + dt.timedelta(seconds=2), frames=3000
+    )
+    plan_cuts(clinic=clinic)
+    held = {c.swim_id: c.recording_id for c in Clip.objects.filter(station=cast.start_side)}
+    assert held[cast.swims["tomas"].pk] == long.pk
+    ClockFit.objects.filter(recording=long).update(
+        zero_at=FIRST_START - dt.timedelta(seconds=239)  # now it ends a second after the start
+    )
+    plan_cuts(clinic=clinic)
+    moved = Clip.objects.get(station=cast.start_side, swim=cast.swims["tomas"])
+    assert moved.recording_id == short.pk
+    assert moved.in_ticks == 0
+
+
+def test_windows_end_with_the_recording(cast: Cast, clinic: Clinic) -> None:
+    Recording.objects.filter(pk=cast.recordings["start-side"].pk).update(duration_s=21.0)
+    plan_cuts(clinic=clinic)
+    clip = Clip.objects.get(station=cast.start_side)
+    assert clip.swim == cast.swims["tomas"]
+    assert clip.out_ticks == 21 * 90_000
+    assert clip.seen_to_s == pytest.approx(1.0)
+
+
+def test_stations_own_windows_are_cut(cast: Cast, clinic: Clinic) -> None:
+    Station.objects.filter(pk=cast.underwater.pk).update(
+        windows=[{"pass": 1, "from_s": 7.0, "to_s": 11.0}]
+    )
+    plan_cuts(clinic=clinic)
+    clip = Clip.objects.get(swim=cast.swims["tomas"], station=cast.underwater, pass_no=1)
+    assert clip.window_by == "station"
+    assert (clip.in_ticks, clip.out_ticks) == (27 * 90_000, 31 * 90_000)
+    assert clip.frame_count == 100
+
+
+def test_consent_that_ends_drops_what_waits_and_cancels_it(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    Consent.objects.filter(swimmer__user=cast.tomas).update(ended_at=FIRST_START)
+    plan = plan_cuts(clinic=clinic)
+    assert plan.removed == 3
+    assert {name for name, _, _ in clips()} == {"Wren Okada"}
+    assert Job.objects.filter(kind="render-clip", state="cancelled").count() == 3
+
+
+def test_clip_of_a_swim_without_consent_is_not_made(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    Consent.objects.filter(swimmer__user=cast.tomas).update(ended_at=FIRST_START)
+    clip = Clip.objects.filter(swim=cast.swims["tomas"]).first()
+    render(clip, no_pulse)
+    clip.refresh_from_db()
+    assert (clip.state, clip.files.count()) == ("waiting", 0)
+
+
+def test_recording_that_is_read_anew_keeps_its_clips(cast: Cast, clinic: Clinic) -> None:
+    plan_cuts(clinic=clinic)
+    Recording.objects.filter(pk=cast.recordings["underwater"].pk).update(state="waiting")
+    assert plan_cuts(clinic=clinic).removed == 0
+
+
+def test_first_swimmers_views_come_first_and_an_open_swim_before_them(
+    cast: Cast, clinic: Clinic
+) -> None:
+    plan_cuts(clinic=clinic)
+    jobs = {job.subject_id: job.priority for job in Job.objects.filter(kind="render-clip")}
+    order = sorted(Clip.objects.all(), key=lambda clip: jobs[clip.pk])
+    assert [clip.swim for clip in order] == [cast.swims["tomas"]] * 3 + [cast.swims["wren"]] * 3
+    open_now(clip=order[-1])
+    assert Job.objects.order_by("priority").first().subject_id == order[-1].pk
+    assert Job.objects.filter(kind="render-clip").count() == 6
+
+
+def test_closed_clinic_is_not_cut(cast: Cast, clinic: Clinic) -> None:
+    Clinic.objects.filter(pk=clinic.pk).update(state="closed", closed_at=FIRST_START)
+    with pytest.raises(BadInput, match="closed"):
+        plan_cuts(clinic=clinic)
+
+
+# --- real files --------------------------------------------------------------------------------
+
+FRAMES = 200  # 8 s at 25 frames/s
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, ...]:
+    """One recording in two files, as a camera splits it; frame n shows the number n."""
+    folder = tmp_path_factory.mktemp("film")
+    whole = make_film(
+        folder / "00012.MTS",
+        count=FRAMES,
+        fps=25,
+        video=X264,
+        sound=("-c:a", "ac3"),
+        muxer=("-f", "mpegts"),
+    )
+    return tuple(split_at(whole, (0.45,)))
+
+
+@pytest.fixture
+def filmed(cast: Cast, clinic: Clinic, film: tuple[Path, ...]) -> Clinic:
+    """Two swims in one real recording; each clip crosses or touches the file join."""
+    Recording.objects.filter(station__clinic=clinic).delete()
+    take_in_files(
+        station=cast.start_side,
+        paths_with_names=[(path, path.name) for path in film],
+        camera_name="Left",
+        by=cast.crew,
+    )
+    drain(("render", "quick"))
+    recording = Recording.objects.get(station__clinic=clinic)
+    assert recording.files.count() == 2
+    ClockFit.objects.update_or_create(
+        recording=recording,
+        defaults={
+            "zero_at": FIRST_START - dt.timedelta(seconds=2),
+            "u_ms": 10.0,
+            "state": "sure",
+            "method": "ties",
+        },
+    )
+    Station.objects.filter(pk=cast.start_side.pk).update(
+        windows=[{"pass": 1, "from_s": -1.0, "to_s": 2.6}]
+    )
+    Swim.objects.filter(pk=cast.swims["wren"].pk).update(
+        start_at=FIRST_START + dt.timedelta(seconds=2.5)
+    )
+    return clinic
+
+
+def probe(path: Path) -> dict:
+    argv = ["ffprobe", "-v", "error", "-count_packets", "-of", "json", "-show_format"]
+    argv += ["-show_streams", "-show_chapters", str(path)]
+    return json.loads(subprocess.run(argv, check=True, capture_output=True).stdout)
+
+
+def test_clip_shows_exactly_the_planned_frames(cast: Cast, filmed: Clinic) -> None:
+    plan = plan_cuts(clinic=filmed)
+    assert plan.added == 2
+    drain(("render",))
+    for swimmer, first, count in (("tomas", 25, 90), ("wren", 88, 90)):
+        clip = Clip.objects.get(swim=cast.swims[swimmer])
+        assert (clip.state, clip.reason) == ("ready", "")
+        assert (clip.first_frame, clip.frame_count) == (first, count)
+        kinds = sorted(clip.files.values_list("kind", flat=True))
+        assert kinds == ["poster", "sound", "strip", "video"]
+        video = clip.files.get(kind="video")
+        path = video.stored.local_path()
+        assert numbers_in(path) == list(range(first, first + count))
+        told = probe(path)
+        assert [stream["codec_type"] for stream in told["streams"]] == ["video"]
+        assert int(told["streams"][0]["nb_read_packets"]) == count
+        assert not told["chapters"] and "creation_time" not in told["format"].get("tags", {})
+        table = load_frame_table(video.pts_table.local_path())
+        frames = frames_of(clip.recording)[first : first + count]
+        assert (table == frames - frames[0]).all()
+        assert load_key_frames(video.pts_table.local_path())[0] == 0
+        assert video.stored.size_bytes == path.stat().st_size
+        assert video.stored.delete_by == clip.delete_by is not None
+    assert not list(Path(settings.WORK_DIR).glob("render-*"))
+
+
+def test_rendering_twice_leaves_the_same_files(cast: Cast, filmed: Clinic) -> None:
+    plan_cuts(clinic=filmed)
+    drain(("render",))
+    before = list(ClipFile.objects.order_by("pk").values())
+    clip = Clip.objects.get(swim=cast.swims["tomas"])
+    render(clip, no_pulse)
+    Clip.objects.filter(pk=clip.pk).update(state="ready")
+    cut.run_render(Job.objects.filter(subject_id=clip.pk).first(), no_pulse)
+    assert list(ClipFile.objects.order_by("pk").values()) == before
+
+
+def test_moved_clip_gets_new_files_and_the_old_ones_go(
+    cast: Cast, filmed: Clinic, django_capture_on_commit_callbacks: object
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        plan_cuts(clinic=filmed)
+        drain(("render",))
+    old = [file.stored.local_path() for file in ClipFile.objects.select_related("stored")]
+    assert all(path.exists() for path in old)
+    Station.objects.filter(pk=cast.start_side.pk).update(
+        windows=[{"pass": 1, "from_s": -0.5, "to_s": 1.5}]
+    )
+    with django_capture_on_commit_callbacks(execute=True):
+        assert plan_cuts(clinic=filmed).moved == 2
+        drain(("render",))
+    clip = Clip.objects.get(swim=cast.swims["tomas"])
+    video = clip.files.get(kind="video")
+    assert numbers_in(video.stored.local_path()) == list(range(38, 88))
+    assert not any(path.exists() for path in old)
+    assert StoredFile.objects.filter(state="deleted", keeping_rule="clips").count() == len(old) + 2
+    with django_capture_on_commit_callbacks(execute=True):
+        ClockFit.objects.update(state="not-found", zero_at=None, u_ms=None)
+        assert plan_cuts(clinic=filmed).removed == 2
+    assert not video.stored.local_path().exists()
+
+
+def test_clip_that_moved_while_it_was_made_is_not_published(cast: Cast, filmed: Clinic) -> None:
+    plan_cuts(clinic=filmed)
+    clip = Clip.objects.get(swim=cast.swims["tomas"])
+    Clip.objects.filter(pk=clip.pk).update(first_frame=30, frame_count=80)
+    render(clip, no_pulse)  # it still works from the old row
+    clip.refresh_from_db()
+    assert clip.state != "ready"
+    assert not clip.files.exists()
+
+
+def test_cancelled_render_publishes_nothing_and_waits(cast: Cast, filmed: Clinic) -> None:
+    plan_cuts(clinic=filmed)
+    clip = Clip.objects.get(swim=cast.swims["tomas"])
+
+    def stop(*_: object) -> None:
+        raise JobStopped("cancelled")
+
+    with pytest.raises(JobStopped):
+        render(clip, stop)
+    clip.refresh_from_db()
+    assert (clip.state, clip.files.count()) == ("waiting", 0)
+    assert not list(Path(settings.WORK_DIR).glob("render-*"))
+
+
+def test_clip_that_cannot_be_made_says_why_and_can_be_tried_again(
+    cast: Cast, filmed: Clinic
+) -> None:
+    recording = Recording.objects.get(station__clinic=filmed)
+    original = recording.files.last().stored
+    kept = original.local_path().read_bytes()
+    original.local_path().write_bytes(b"\0" * 2000)
+    plan_cuts(clinic=filmed)
+    drain(("render",))
+    clip = Clip.objects.get(swim=cast.swims["wren"])
+    assert clip.state == "failed"
+    assert clip.reason
+    plan_cuts(clinic=filmed)
+    assert not Job.objects.filter(kind="render-clip", state="waiting").exists()
+    original.local_path().write_bytes(kept)
+    plan_cuts(clinic=filmed, failed_again=True)
+    drain(("render",))
+    clip.refresh_from_db()
+    assert (clip.state, clip.reason) == ("ready", "")
+
+
+def test_deleted_original_is_said_to_be(cast: Cast, filmed: Clinic) -> None:
+    plan_cuts(clinic=filmed)
+    StoredFile.objects.filter(kind="original").update(state="deleted")
+    with pytest.raises(JobFailed, match="deleted"):
+        render(Clip.objects.first(), no_pulse)
+
+
+def test_command_waits_tells_and_fails_with_1(cast: Cast, filmed: Clinic) -> None:
+    out, err = io.StringIO(), io.StringIO()
+    call_command("cut", filmed.slug, wait=True, json=True, stdout=out, stderr=err)
+    told = json.loads(out.getvalue())
+    assert told["clips"] == {"waiting": 0, "rendering": 0, "ready": 2, "failed": 0}
+    assert "2 clips to make" in err.getvalue()
+    clip = Clip.objects.first()
+    Clip.objects.filter(pk=clip.pk).update(state="failed", reason="The disk is full.")
+    original = Recording.objects.get(station__clinic=filmed).files.first().stored
+    StoredFile.objects.filter(pk=original.pk).update(state="deleted")
+    with pytest.raises(CommandError, match="start-side, pass 1: .*deleted") as caught:
+        call_command("cut", filmed.slug, wait=True, stdout=out, stderr=err)
+    assert caught.value.returncode == 1
+
+
+def test_swim_of_a_new_go_is_cut_too(cast: Cast, filmed: Clinic) -> None:
+    again = make_swim(cast.swims["tomas"].entry, FIRST_START + dt.timedelta(seconds=4), go=2)
+    plan_cuts(clinic=filmed)
+    assert Clip.objects.filter(swim=again).count() == 1
