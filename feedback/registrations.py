@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from feedback.actions.tell import JOB_KIND, tell_job
 from portal.registry import JobKind, NavEntry, job_kinds, navigation
+from portal.requests import SignedInRequest
 
 
 def register_all() -> None:
@@ -29,14 +29,14 @@ def register_all() -> None:
     )
 
 
-def _is_swimmer(request: HttpRequest) -> bool:
+def _is_swimmer(request: SignedInRequest) -> bool:
     from clinics.models import Swimmer
 
-    return Swimmer.objects.filter(user_id=request.user.pk).exists()
+    return Swimmer.objects.filter(user=request.user).exists()
 
 
-def _is_coach(request: HttpRequest) -> bool:
+def _is_coach(request: SignedInRequest) -> bool:
     from portal.models import Membership
 
     current = Membership.objects.current()
-    return current.filter(user_id=request.user.pk, role=Membership.Role.COACH).exists()
+    return current.filter(user=request.user, role=Membership.Role.COACH).exists()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -27,11 +27,12 @@ def say(
     It is sent at once; a swimmer who does not have the swim yet cannot see it before the
     swim is given. Raises FrameUnknown.
     """
-    anchored = clip is not None and frame is not None
+    anchor: dict[str, Any] = {}
+    if clip is not None and frame is not None:
+        anchor = {"recording": clip.recording, "pts_ticks": pts_ticks_of(clip, frame)}
     comment = Comment.objects.create(
         swim=swim,
-        recording=clip.recording if anchored else None,
-        pts_ticks=pts_ticks_of(clip, frame) if anchored else None,
+        **anchor,
         author=by,
         text=text,
         sent_at=timezone.now(),

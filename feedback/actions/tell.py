@@ -8,23 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import timedelta
-from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from clinics.models import Swim
-from feedback.models import Comment
+from feedback.models import Comment, LastLooked
 from portal.actions.jobs import enqueue
 from portal.actions.mail import queue_mail
 from portal.models import Job, User
-
-if TYPE_CHECKING:
-    from django.db.models import QuerySet
 
 JOB_KIND = "feedback-digest"
 GATHER_FOR = timedelta(minutes=10)
@@ -37,7 +34,7 @@ def ask_to_tell(*, swim: Swim, by: User | None) -> Job:
 
 def tell_job(job: Job, pulse: Callable[..., None]) -> None:
     """The run of the job kind `feedback-digest`."""
-    swim = Swim.objects.filter(pk=job.subject_id).first()
+    swim = Swim.objects.filter(pk=str(job.subject_id)).first()
     if swim is not None:
         tell_what_is_new(swim=swim)
 
@@ -55,8 +52,7 @@ def tell_what_is_new(*, swim: Swim) -> list[User]:
         .select_related("author")
         .order_by("sent_at")
     )
-    told = [person for person in _audience(swim, new) if _may_see(person, swim)]
-    told = [person for person in told if not _has_looked_since(person, swim, new)]
+    told = [p for p in _audience(swim, new) if not _has_looked_since(p, swim, new)]
     for person in told:
         _write(person, swim)
     Comment.objects.filter(pk__in=[comment.pk for comment in new]).update(told_at=timezone.now())
@@ -64,38 +60,30 @@ def tell_what_is_new(*, swim: Swim) -> list[User]:
 
 
 def _audience(swim: Swim, new: Iterable[Comment]) -> list[User]:
-    """What the swimmer says goes to the coaches who spoke or gave the swim, else to all
-    coaches of the clinic; what a coach says goes to the swimmer."""
+    """What a coach says goes to the swimmer; what the swimmer says to the coaches who spoke
+    or gave the swim, and if none of these may see it any more, to all coaches of the clinic."""
     swimmer = swim.entry.swimmer.user
     by_swimmer = {swimmer is not None and comment.author_id == swimmer.pk for comment in new}
     people: list[User] = []
     if False in by_swimmer and swimmer is not None and swim.given_at is not None:
-        people.append(swimmer)
-    if True in by_swimmer:
-        people.extend(_coaches_of(swim))
+        people += _who_may_see(swim, [swimmer])
+    if swimmer is not None and True in by_swimmer:
+        others = User.objects.filter(is_active=True).exclude(pk=swimmer.pk)
+        concerned = Q(comments__swim=swim)
+        if swim.given_by is not None:
+            concerned |= Q(pk=swim.given_by.pk)
+        coaches = Q(memberships__club=swim.entry.clinic.club, memberships__role="coach")
+        people += _who_may_see(swim, others.filter(concerned).distinct()) or _who_may_see(
+            swim, others.filter(coaches).distinct()
+        )
     return people
 
 
-def _coaches_of(swim: Swim) -> QuerySet[User]:
-    active = User.objects.filter(is_active=True)
-    swimmer_id = swim.entry.swimmer.user_id
-    spoke = active.filter(comments__swim=swim).exclude(pk=swimmer_id).distinct()
-    if swim.given_by_id is not None:
-        spoke = spoke | active.filter(pk=swim.given_by_id).exclude(pk=swimmer_id).distinct()
-    if spoke.exists():
-        return spoke
-    return active.filter(
-        memberships__club=swim.entry.clinic.club, memberships__role="coach"
-    ).distinct()
-
-
-def _may_see(person: User, swim: Swim) -> bool:
-    return Swim.objects.visible_to(person).filter(pk=swim.pk).exists()
+def _who_may_see(swim: Swim, people: Iterable[User]) -> list[User]:
+    return [p for p in people if Swim.objects.visible_to(p).filter(pk=swim.pk).exists()]
 
 
 def _has_looked_since(person: User, swim: Swim, new: list[Comment]) -> bool:
-    from feedback.models import LastLooked
-
     latest = max(c.sent_at for c in new if c.author_id != person.pk and c.sent_at)
     return LastLooked.objects.filter(user=person, swim=swim, at__gte=latest).exists()
 

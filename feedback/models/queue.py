@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.db.models import Case, CharField, F, OuterRef, Q, QuerySet, Subquery, Value, When
 
@@ -25,7 +25,7 @@ def _said_at(by: Q) -> Subquery:
     return Subquery(said.order_by("-sent_at").values("sent_at")[:1])
 
 
-def swims_coached_by(user: User) -> QuerySet[Swim]:
+def swims_coached_by(user: User) -> QuerySet[Any]:
     """Passed swims of all clinics of this coach, each with `missing`, what is wanted first.
 
     A swimmer is known by the user they sign in as; whoever else speaks is a coach. A
@@ -54,6 +54,6 @@ def swims_coached_by(user: User) -> QuerySet[Swim]:
     )
 
 
-def waiting_for(user: User) -> QuerySet[Swim]:
+def waiting_for(user: User) -> QuerySet[Any]:
     """Of these, the swims for which something is missing."""
     return swims_coached_by(user).exclude(missing=ANSWERED)

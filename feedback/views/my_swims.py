@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -17,6 +17,7 @@ from feedback.models import Comment, LastLooked
 from feedback.views.on_strip import clip_names, lane_of
 from portal.compute.lane_strip import Lane
 from portal.models import User
+from portal.requests import SignedInRequest
 
 
 @dataclass(frozen=True)
@@ -69,8 +70,8 @@ def _card(swim: Swim, user: User, looked_at: dt.datetime | None) -> SwimCard:
 
 
 @require_safe
-def my_swims(request: HttpRequest) -> HttpResponse:
-    user: User = request.user  # type: ignore[assignment]
+def my_swims(request: SignedInRequest) -> HttpResponse:
+    user = request.user
     mine = Swim.objects.visible_to(user).filter(entry__swimmer__user=user)
     mine = mine.order_by("entry__swimmer__name", "-entry__clinic__date", "start_at")
     looked = dict(LastLooked.objects.filter(user=user).values_list("swim_id", "at"))

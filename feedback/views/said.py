@@ -7,7 +7,7 @@ import uuid
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -20,18 +20,19 @@ from feedback.actions.frames import FrameUnknown, frame_at
 from feedback.forms import SayForm, WordsForm
 from feedback.models import Comment
 from feedback.views.swim import page_of, swim_for
+from portal.requests import SignedInRequest
 
 NOT_ACCEPTABLE = 422
 
 
-def _answer(request: HttpRequest, swim: Swim, said: Comment) -> HttpResponse:
+def _answer(request: SignedInRequest, swim: Swim, said: Comment) -> HttpResponse:
     """The column with what was said, or the page at the frame it was said about."""
     if request.htmx:  # type: ignore[attr-defined]
         return render(request, "feedback/_said.html", page_of(request, swim, said.sent_at))
     return HttpResponseRedirect(_place_of(request, swim, said))
 
 
-def _place_of(request: HttpRequest, swim: Swim, said: Comment) -> str:
+def _place_of(request: SignedInRequest, swim: Swim, said: Comment) -> str:
     url = reverse("feedback:swim", args=[swim.pk])
     root = said.reply_to or said
     clips = swim.clips.visible_to(request.user).select_related("recording")
@@ -44,7 +45,7 @@ def _place_of(request: HttpRequest, swim: Swim, said: Comment) -> str:
 
 
 @require_POST
-def say_something(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def say_something(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     swim = swim_for(request, pk)
     form = SayForm(request.POST, swim=swim, user=request.user)
     if form.is_valid():
@@ -52,7 +53,7 @@ def say_something(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
         try:
             said = say.say(
                 swim=swim,
-                by=request.user,  # type: ignore[arg-type]
+                by=request.user,
                 text=told["text"],
                 clip=told["clip"],
                 frame=told["frame"],
@@ -68,20 +69,20 @@ def say_something(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_POST
-def reply_to(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    to = get_object_or_404(Comment.objects.visible_to(request.user), pk=pk)  # type: ignore[arg-type]
+def reply_to(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
+    to = get_object_or_404(Comment.objects.visible_to(request.user), pk=pk)
     swim = swim_for(request, to.swim_id)
     form = WordsForm(request.POST)
     if not form.is_valid():
         return _words_again(request, swim, form, reverse("feedback:reply", args=[pk]))
     to.swim = swim
-    said = say.reply(to=to, by=request.user, text=form.cleaned_data["text"])  # type: ignore[arg-type]
+    said = say.reply(to=to, by=request.user, text=form.cleaned_data["text"])
     return _answer(request, swim, said)
 
 
 @require_http_methods(["GET", "POST"])
-def edit_own(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    mine = Comment.objects.visible_to(request.user).filter(author=request.user)  # type: ignore[arg-type, misc]
+def edit_own(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
+    mine = Comment.objects.visible_to(request.user).filter(author=request.user)
     comment = get_object_or_404(mine, pk=pk)
     swim = swim_for(request, comment.swim_id)
     here = reverse("feedback:edit", args=[pk])
@@ -91,12 +92,12 @@ def edit_own(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     if not form.is_valid():
         return _words_again(request, swim, form, here)
     comment.swim = swim
-    say.edit(comment=comment, by=request.user, text=form.cleaned_data["text"])  # type: ignore[arg-type]
+    say.edit(comment=comment, by=request.user, text=form.cleaned_data["text"])
     return redirect(_place_of(request, swim, comment))
 
 
 def _words_again(
-    request: HttpRequest, swim: Swim, form: WordsForm, url: str, status: int = NOT_ACCEPTABLE
+    request: SignedInRequest, swim: Swim, form: WordsForm, url: str, status: int = NOT_ACCEPTABLE
 ) -> HttpResponse:
     """A page with the words alone: to edit them, or to mend what was not accepted."""
     context = {"swim": swim, "form": form, "url": url}
@@ -104,8 +105,8 @@ def _words_again(
 
 
 @require_POST
-def give(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    swim = get_object_or_404(Swim.objects.coached_by(request.user), pk=pk)  # type: ignore[arg-type]
-    give_swim(swim=swim, by=request.user)  # type: ignore[arg-type]
+def give(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
+    swim = get_object_or_404(Swim.objects.coached_by(request.user), pk=pk)
+    give_swim(swim=swim, by=request.user)
     messages.success(request, _("Given. The swimmer gets a mail."))
     return redirect("feedback:swim", pk=pk)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Prefetch
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -26,6 +26,7 @@ from feedback.models.queue import waiting_for
 from feedback.privacy import coaches, is_own
 from feedback.views.on_strip import clip_names, comment_swim_s, lane_of, swim_s_at
 from portal.models import User
+from portal.requests import SignedInRequest
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,8 @@ SURE_CLASS = {Sureness.LOOK: "look", Sureness.NOT_FOUND: "unknown"}
 
 def _view(swim: Swim, clip: Clip, name: str) -> StationView:
     fit: ClockFit | None = getattr(clip.recording, "clock_fit", None)
-    found = fit if fit is not None and fit.zero_at is not None else None
+    zero_at = fit.zero_at if fit is not None else None
+    found = fit if zero_at is not None else None
     ticks = ticks_of(clip.recording)
     first_ticks = clip.in_ticks if ticks is None else pts_ticks_of(clip, 0)
     rate = 1.0 + found.rate_ppm * 1e-6 if found else 1.0
@@ -119,7 +121,7 @@ def _view(swim: Swim, clip: Clip, name: str) -> StationView:
         poster=next((file for file in files if file.kind == ClipFile.Kind.POSTER), None),
         videos=sorted(videos, key=lambda video: video.height or 0),
         first_ticks=first_ticks,
-        zero_s=seconds_between(swim.start_at, found.zero_at) if found else expected,
+        zero_s=expected if zero_at is None else seconds_between(swim.start_at, zero_at),
         rate=rate,
         fit=found,
         u_ms=u_ms,
@@ -147,7 +149,7 @@ def said_about(
         for comment in comments.select_related("author", "recording__clock_fit")
     ]
     by_id = {said.comment.pk: said for said in told}
-    roots = []
+    roots: list[Said] = []
     for said in told:
         parent = by_id.get(said.comment.reply_to_id)  # type: ignore[arg-type]
         (parent.replies if parent else roots).append(said)
@@ -199,14 +201,14 @@ class Opening:
 
 
 def opening(swim: Swim, views: list[StationView], asked: Any) -> Opening | None:
-    """The frame that the address asks for; else the first frame with the swimmer in picture.
+    """The frame that the address asks for; else the first frame of the first view.
 
     What makes no sense in an address opens the page as if it were not there.
     """
     wanted = [view for view in views if view.key == asked.get("view")]
-    view = (wanted or views or [None])[0]
-    if view is None:
+    if not views:
         return None
+    view = (wanted or views)[0]
     frame, by_address = _asked_frame(view.clip, asked.get("at", "")) if wanted else (0, False)
     ticks = ticks_of(view.clip.recording)
     if ticks is None:
@@ -249,10 +251,10 @@ def in_queue(swim: Swim, user: User) -> InQueue | None:
 
 
 def page_of(
-    request: HttpRequest, swim: Swim, looked_at: dt.datetime | None, form: SayForm | None = None
+    request: SignedInRequest, swim: Swim, looked_at: dt.datetime | None, form: SayForm | None = None
 ) -> dict[str, Any]:
     """All that the page and its column of comments show."""
-    user: User = request.user  # type: ignore[assignment]
+    user = request.user
     views = views_of(swim, user)
     said = said_about(swim, user, views, looked_at)
     opened = opening(swim, views, request.GET)
@@ -283,15 +285,15 @@ def page_of(
     }
 
 
-def swim_for(request: HttpRequest, pk: uuid.UUID) -> Swim:
+def swim_for(request: SignedInRequest, pk: uuid.UUID) -> Swim:
     """Hidden and absent alike: 404."""
-    swims = Swim.objects.visible_to(request.user)  # type: ignore[arg-type]
+    swims = Swim.objects.visible_to(request.user)
     rows = swims.select_related("entry__swimmer", "entry__clinic__club", "given_by")
     return get_object_or_404(rows, pk=pk)
 
 
 @require_GET
-def swim(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def swim(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     shown = swim_for(request, pk)
-    looked_at = look(swim=shown, user=request.user)  # type: ignore[arg-type]
+    looked_at = look(swim=shown, user=request.user)
     return render(request, "feedback/swim.html", page_of(request, shown, looked_at))

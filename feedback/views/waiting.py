@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
@@ -14,6 +15,7 @@ from clinics.models import Clinic, Swim
 from feedback.models.queue import ANSWERED, ASKS_BACK, NOT_GIVEN, NOTHING_SAID, swims_coached_by
 from feedback.views.my_swims import Still, stills_of, with_what_was_seen_and_said
 from portal.models import User
+from portal.requests import SignedInRequest
 
 MISSING = {
     ASKS_BACK: _("the swimmer asks back"),
@@ -37,7 +39,7 @@ class QueueForm(forms.Form):
         Clinic.objects.none(), label=_("Clinic"), required=False, empty_label=_("all clinics")
     )
 
-    def __init__(self, *args: object, user: User) -> None:
+    def __init__(self, *args: Any, user: User) -> None:
         super().__init__(*args)
         self.fields["clinic"].queryset = Clinic.objects.coached_by(user)  # type: ignore[attr-defined]
 
@@ -64,8 +66,8 @@ def _row(swim: Swim) -> QueueRow:
 
 
 @require_safe
-def waiting(request: HttpRequest) -> HttpResponse:
-    user: User = request.user  # type: ignore[assignment]
+def waiting(request: SignedInRequest) -> HttpResponse:
+    user = request.user
     form = QueueForm(request.GET, user=user)
     chosen = form.cleaned_data if form.is_valid() else {}
     swims = swims_coached_by(user)

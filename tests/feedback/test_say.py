@@ -157,12 +157,14 @@ def test_a_swimmer_who_asks_first_reaches_the_coach_who_gave(cast: Cast) -> None
     assert tell.tell_what_is_new(swim=swim) == [cast.coach]
 
 
-def test_a_coach_of_another_club_is_never_told(cast: Cast) -> None:
+def test_instead_of_a_coach_who_may_not_see_it_the_coaches_of_the_clinic_are_told(
+    cast: Cast,
+) -> None:
     swim = cast.swims["tomas"]
     Swim.objects.filter(pk=swim.pk).update(given_by=cast.other_coach)
     swim.refresh_from_db()
     say.say(swim=swim, by=cast.tomas, text="Is my head too high?")
-    assert tell.tell_what_is_new(swim=swim) == []
+    assert tell.tell_what_is_new(swim=swim) == [cast.coach]
 
 
 def test_coach_is_not_told_after_the_swimmer_withdraws(cast: Cast) -> None:
