@@ -16,25 +16,34 @@ from portal.celery import app
 
 log = logging.getLogger("portal.jobs")
 _stopping = threading.Event()
+_in_hand = threading.Event()
 
 
 @app.task(name="portal.look", ignore_result=True, acks_late=False)
 def look(queue: str) -> int:
     """Work off the queue's waiting rows. Hearing the bell twice finds nothing the second time."""
     close_old_connections()
+    _in_hand.set()
     try:
         return jobs.look(queue, stopping=_stopping.is_set)
     except DatabaseError:
         log.exception("the database cannot be read; the sweep will ring again")
         return 0
     finally:
+        _in_hand.clear()
         close_old_connections()
 
 
 @signals.worker_shutting_down.connect
 def _stop_soon(**_: Any) -> None:
-    """The job in hand goes back to waiting at its next pulse, its attempt not counted."""
+    """The job in hand goes back to waiting at its next pulse, its attempt not counted.
+
+    With nothing in hand it ends here: Celery would listen for some seconds more, and a bell
+    that it still heard would say nothing that the sweep does not say again.
+    """
     _stopping.set()
+    if not _in_hand.is_set():
+        os._exit(0)
 
 
 @signals.worker_ready.connect
