@@ -18,6 +18,7 @@ nobody has looked yet at what it shows.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
@@ -143,8 +144,11 @@ def swims_coached_by(swims: Rows, user: User) -> Rows:
 # --- clips and their files --------------------------------------------------------------------
 
 
-def _swim_rows() -> Rows:
-    return apps.get_model("clinics", "Swim").objects.all()
+def _of_these(rows: Callable[[Rows, User], Rows], model: str, user: User, path: str) -> Exists:
+    """The row's swim (or clip) is among those. Asked per row, so that one clip among many
+    thousands costs no more than one among ten."""
+    objects = apps.get_model("clinics", model).objects.all()
+    return Exists(rows(objects, user).filter(pk=OuterRef(path)))
 
 
 def _clips_in_sight(clips: Rows) -> Rows:
@@ -152,18 +156,17 @@ def _clips_in_sight(clips: Rows) -> Rows:
 
 
 def clips_visible_to(clips: Rows, user: User) -> Rows:
-    swims = swims_visible_to(_swim_rows(), user)
+    if not _signed_in(user):
+        return clips.none()
     looked_at = Q(rendered_at__isnull=False, rendered_at__lte=F("swim__passed_at"))
-    return _clips_in_sight(clips).filter(looked_at, state="ready", swim__in=swims.values("pk"))
+    seen = _of_these(swims_visible_to, "Swim", user, "swim_id")
+    return _clips_in_sight(clips).filter(looked_at, seen, state="ready")
 
 
 def clips_handled_by(clips: Rows, user: User) -> Rows:
-    swims = swims_handled_by(_swim_rows(), user)
-    return _clips_in_sight(clips).filter(swim__in=swims.values("pk"))
-
-
-def _clip_rows() -> Rows:
-    return apps.get_model("clinics", "Clip").objects.all()
+    if not _signed_in(user):
+        return clips.none()
+    return _clips_in_sight(clips).filter(_of_these(swims_handled_by, "Swim", user, "swim_id"))
 
 
 def _files_in_sight(files: Rows) -> Rows:
@@ -177,17 +180,17 @@ def clip_files_visible_to(files: Rows, user: User) -> Rows:
     """Sound carries names and talk: swimmers get it only where the clinic says so."""
     if not _signed_in(user):
         return files.none()
-    clips = clips_visible_to(_clip_rows(), user)
     lets_hear = Q(clip__swim__entry__clinic__sound_for_swimmers=True) | (
         Q(_coaches(user, "clip__swim__entry__clinic")) & Q(_agrees("clip__swim__entry__swimmer_id"))
     )
-    seen = _files_in_sight(files).filter(clip__in=clips.values("pk"))
-    return seen.filter(~Q(kind="sound") | lets_hear)
+    seen = _of_these(clips_visible_to, "Clip", user, "clip_id")
+    return _files_in_sight(files).filter(seen, ~Q(kind="sound") | lets_hear)
 
 
 def clip_files_handled_by(files: Rows, user: User) -> Rows:
-    clips = clips_handled_by(_clip_rows(), user)
-    return _files_in_sight(files).filter(clip__in=clips.values("pk"))
+    if not _signed_in(user):
+        return files.none()
+    return _files_in_sight(files).filter(_of_these(clips_handled_by, "Clip", user, "clip_id"))
 
 
 # --- recordings -------------------------------------------------------------------------------

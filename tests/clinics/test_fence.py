@@ -366,7 +366,7 @@ WITH_A_CLAIM = ("swimmer", "coach", "checker", "crew")
 
 
 @settings(
-    max_examples=60,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
