@@ -1,14 +1,13 @@
-"""The request that a view gets behind the sign-in middleware."""
+"""The request as views see it behind the sign-in: `request.user` is a User, not a stranger."""
 
 from __future__ import annotations
 
 from django.http import HttpRequest
 
-from portal.models import Membership, User
+from portal.models import User
 
 
 class SignedInRequest(HttpRequest):
-    """Never made: it only says that `user` is a person, which the middleware sees to."""
+    """For annotations only. `SignInRequiredMiddleware` turns everybody else away before."""
 
     user: User
-    portal_memberships: list[Membership]  # see portal.shell.memberships_of

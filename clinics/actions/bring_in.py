@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.db.models import Max, QuerySet, Sum
+from django.db.models import Max, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -284,7 +284,8 @@ def _keep(station: Station, camera: Camera, parts: list[_Staged], by: User | Non
     """Publish the files of one recording and write its rows: all of it, or nothing."""
     with published_with_job():
         Clinic.objects.select_for_update().get(pk=station.clinic_id)  # one card at a time
-        outcomes, fresh = [], []
+        outcomes: list[Outcome] = []
+        fresh: list[_Staged] = []
         for part in parts:
             known = _here_already(station.clinic, part.sha256)
             if known is None and part.sha256 not in {one.sha256 for one in fresh}:
@@ -591,16 +592,21 @@ def _publish(recording: Recording, path: Path, kind: str, suffix: str) -> Stored
 
 
 def run_index(job: Job, pulse: Pulse) -> None:
-    recording = Recording.objects.select_related("station__clinic__club").get(pk=job.subject_id)
+    recording = Recording.objects.select_related("station__clinic__club").get(
+        pk=str(job.subject_id)
+    )
     index(recording, pulse)
 
 
 def index_failed(job: Job) -> None:
     """The job broke for good; the recording says why."""
     open_states = [Recording.State.WAITING, Recording.State.INDEXING]
-    Recording.objects.filter(pk=job.subject_id, state__in=open_states).update(
+    Recording.objects.filter(pk=str(job.subject_id), state__in=open_states).update(
         state=Recording.State.FAILED, reason=job.reason
     )
+
+
+ORIGINALS_KEPT = dt.timedelta(days=30)
 
 
 def originals_delete_by(file: StoredFile) -> dt.datetime | None:
@@ -608,10 +614,13 @@ def originals_delete_by(file: StoredFile) -> dt.datetime | None:
     source = SourceFile.objects.filter(stored=file).select_related("recording__station__clinic")
     row = source.first()
     closed_at = row.recording.station.clinic.closed_at if row is not None else None
-    return closed_at + dt.timedelta(days=30) if closed_at else None
+    return closed_at + ORIGINALS_KEPT if closed_at else None
 
 
-def originals_of(clinic: Clinic) -> QuerySet[StoredFile]:
-    """Every original of the clinic, for whoever computes delete-by dates anew."""
+def date_originals(*, clinic: Clinic) -> int:
+    """When the clinic is closed: give its originals their delete-by date. How many there are."""
     sources = SourceFile.objects.filter(recording__station__clinic=clinic)
-    return StoredFile.objects.filter(pk__in=sources.values("stored_id"))
+    rows = StoredFile.objects.filter(pk__in=sources.values("stored_id"))
+    rows = rows.filter(state=StoredFile.State.READY)
+    until = clinic.closed_at + ORIGINALS_KEPT if clinic.closed_at else None
+    return rows.update(delete_by=until)

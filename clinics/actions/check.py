@@ -20,6 +20,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from clinics.actions.bring_in import date_originals
 from clinics.models import Clinic, Consent, Duty, Recognised, Swim
 from clinics.privacy import FILM_AND_REVIEW
 from portal.actions.audit import record
@@ -365,5 +366,6 @@ def close_clinic(*, clinic: Clinic, by: User) -> Clinic:
     if row.state != Clinic.State.CLOSED:
         row.state, row.closed_at = Clinic.State.CLOSED, timezone.now()
         row.save(update_fields=["state", "closed_at"])
+        date_originals(clinic=row)
         record(action="clinic.close", by=by, subject=row, club=row.club)
     return row

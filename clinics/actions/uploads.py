@@ -24,6 +24,7 @@ from django.conf import settings
 from django.db import OperationalError, transaction
 from django.db.models import F, QuerySet, Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinics.actions import bring_in
 from clinics.actions.bring_in import Incoming, NoRoom, Outcome, check_room
@@ -137,7 +138,7 @@ def take_over(
             )
             for path, name in received
         ]
-        for upload, (path, _) in zip(made, received, strict=True):
+        for upload, (path, _name) in zip(made, received, strict=True):
             path.rename(part_path(upload))
         if made:
             ask_to_take_in(upload=made[0])
@@ -287,7 +288,11 @@ def end(*, upload: Upload, by: User) -> None:
 
 
 def end_expired(*, at_most: int = 200) -> int:
-    """Delete what nobody went on sending: for the sweep. How many uploads or files went."""
+    """Delete what nobody went on sending: for the sweep. How many uploads or files went.
+
+    Files that are here whole, but of a card of which the rest never came, are not thrown away
+    unasked: after the same time they are taken in as they are.
+    """
     late = Upload.objects.filter(state=Upload.State.OPEN, expires_at__lte=timezone.now())
     ended = 0
     for upload in late.order_by("expires_at")[:at_most]:
@@ -295,7 +300,22 @@ def end_expired(*, at_most: int = 200) -> int:
             pk=upload.pk, state=Upload.State.OPEN, expires_at__lte=timezone.now()
         ).update(state=Upload.State.ENDED)
         part_path(upload).unlink(missing_ok=True)
-    return ended + _remove_strays()
+    return ended + _end_forgotten(at_most) + _remove_strays()
+
+
+def _end_forgotten(at_most: int) -> int:
+    now = timezone.now()
+    late = Upload.objects.filter(state=Upload.State.COMPLETE, expires_at__lte=now)
+    ended = 0
+    for upload in late.select_related("station__clinic").order_by("expires_at")[:at_most]:
+        given = dt.timedelta(days=settings.UPLOAD_EXPIRES_DAYS)
+        if upload.station.clinic.state != "closed" and upload.expires_at + given > now:
+            ask_to_take_in(upload=upload)
+            continue
+        reason = _("It was never taken in, and too much time has passed. Bring it in again.")
+        ended += late.filter(pk=upload.pk).update(state=Upload.State.REFUSED, reason=reason)
+        part_path(upload).unlink(missing_ok=True)
+    return ended
 
 
 def _remove_strays() -> int:
@@ -350,7 +370,9 @@ def ask_to_take_in(*, upload: Upload) -> Job | None:
 
 def take_in_card(job: Job, pulse: Callable[..., None]) -> None:
     """The job: what has come of a card becomes recordings. May run twice."""
-    first = Upload.objects.select_related("station__clinic__club", "owner").get(pk=job.subject_id)
+    first = Upload.objects.select_related("station__clinic__club", "owner").get(
+        pk=str(job.subject_id)
+    )
     _finish_earlier_try(first)
     complete = card_of(first).filter(state=Upload.State.COMPLETE).order_by("name", "pk")
     outcomes = bring_in.take_in(

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
 from django.core.files.uploadhandler import FileUploadHandler, StopUpload
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -25,6 +25,7 @@ from clinics.actions import uploads
 from clinics.actions.bring_in import NoRoom, check_room
 from clinics.models import Clinic, Recording, SourceFile, Station, Upload
 from portal.models import Job, User
+from portal.requests import SignedInRequest
 
 # --- what the page shows -------------------------------------------------------------------------
 
@@ -216,7 +217,7 @@ def _busy(lines: list[StationLine]) -> bool:
 
 
 @require_GET
-def bring_in(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def bring_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """The page. Whoever does not work at the clinic finds nothing here."""
     clinic = get_object_or_404(Clinic.objects.worked_by(request.user), pk=pk)
     lines = _lines(clinic, request.user)
@@ -225,7 +226,7 @@ def bring_in(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_GET
-def states(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def states(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """What is on its way and what is in, to be put into the page again."""
     clinic = get_object_or_404(Clinic.objects.worked_by(request.user), pk=pk)
     lines = _lines(clinic, request.user)
@@ -238,14 +239,14 @@ def states(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 # --- uploads of one station ----------------------------------------------------------------------
 
 
-def _worked_station(request: HttpRequest, pk: uuid.UUID) -> Station:
+def _worked_station(request: SignedInRequest, pk: uuid.UUID) -> Station:
     mine = Clinic.objects.worked_by(request.user)
     stations = Station.objects.select_related("clinic__club").filter(clinic__in=mine.values("pk"))
     return get_object_or_404(stations, pk=pk)
 
 
 @require_GET
-def station_uploads(request: HttpRequest, pk: uuid.UUID) -> JsonResponse:
+def station_uploads(request: SignedInRequest, pk: uuid.UUID) -> JsonResponse:
     """What this person has sent to the station before: dropped again, it goes on from there."""
     station = _worked_station(request, pk)
     known = Upload.objects.owned_by(request.user).filter(station=station)
@@ -282,7 +283,7 @@ class ToUploadsDisk(FileUploadHandler):
     """Writes a form's files straight to where uploads lie, so that none passes through memory
     or through the system's small folder for temporaries."""
 
-    def __init__(self, request: HttpRequest) -> None:
+    def __init__(self, request: SignedInRequest) -> None:
         super().__init__(request)
         self.paths: list[Path] = []
         self.handle: int | None = None
@@ -322,7 +323,7 @@ class ToUploadsDisk(FileUploadHandler):
 
 @csrf_exempt  # only until the station is known: `_take_form` below asks for the token
 @require_POST
-def upload_form(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def upload_form(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """A plain form with files, for pages without script. The body is read only after the fence
     was asked and there is room; the token is asked for right after that."""
     station = _worked_station(request, pk)
@@ -347,9 +348,9 @@ def upload_form(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @csrf_protect
-def _take_form(request: HttpRequest, station: Station) -> HttpResponse:
+def _take_form(request: SignedInRequest, station: Station) -> HttpResponse:
     files = request.FILES.getlist("files")
-    received = [(file.path, file.name) for file in files if isinstance(file, ReceivedFile)]
+    received = [(one.path, str(one.name)) for one in files if isinstance(one, ReceivedFile)]
     if received:
         camera = request.POST.get("camera", "").replace("\0", "")
         uploads.take_over(station=station, received=received, camera_name=camera, by=request.user)
@@ -359,14 +360,14 @@ def _take_form(request: HttpRequest, station: Station) -> HttpResponse:
     return redirect(reverse("clinics:bring-in", args=[station.clinic_id]))
 
 
-def _own_upload(request: HttpRequest, pk: uuid.UUID) -> Upload:
+def _own_upload(request: SignedInRequest, pk: uuid.UUID) -> Upload:
     mine = Upload.objects.owned_by(request.user).select_related("station__clinic__club")
     clinics = Clinic.objects.worked_by(request.user)
     return get_object_or_404(mine, pk=pk, station__clinic__in=clinics.values("pk"))
 
 
 @require_POST
-def take_in_now(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def take_in_now(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """Take in what has come of a card although more was announced."""
     upload = _own_upload(request, pk)
     uploads.ask_to_take_in(upload=upload)
@@ -374,7 +375,7 @@ def take_in_now(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_POST
-def give_up(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def give_up(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """End an unfinished upload, or put away one that was refused."""
     upload = _own_upload(request, pk)
     uploads.end(upload=upload, by=request.user)

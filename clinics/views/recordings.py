@@ -14,7 +14,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -32,6 +32,7 @@ from clinics.media.still import extract_frames
 from clinics.models import ClockFit, Recording, Swim, Tie
 from portal.actions import files
 from portal.actions.limits import TooOften, count_try
+from portal.requests import SignedInRequest
 from portal.views.serve_file import serve_file
 
 RUN_FRAMES = 12  # pictures that come with one question: one decode makes them all
@@ -44,7 +45,7 @@ STILLS_WINDOW = dt.timedelta(minutes=1)
 STEPS = (-100, -10, -1, 1, 10, 100)
 
 
-def _recording(request: HttpRequest, pk: uuid.UUID) -> Recording:
+def _recording(request: SignedInRequest, pk: uuid.UUID) -> Recording:
     rows = Recording.objects.handled_by(request.user).select_related(
         "station__clinic__club", "camera", "frame_table", "contact_strip", "clock_fit"
     )
@@ -72,7 +73,6 @@ class TieForm(forms.Form):
     """This frame shows the start of that swim."""
 
     frame = forms.IntegerField(min_value=0)
-    swim = forms.ModelChoiceField(Swim.objects.none(), label=gettext_lazy("Whose start"))
     kind = forms.ChoiceField(
         choices=[
             (Tie.Kind.START_SEEN, gettext_lazy("the start is seen")),
@@ -82,9 +82,7 @@ class TieForm(forms.Form):
 
     def __init__(self, recording: Recording, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["swim"].queryset = _swims(recording)
-        if recording.frame_count:
-            self.fields["frame"].max_value = recording.frame_count - 1
+        self.fields["swim"] = forms.ModelChoiceField(_swims(recording))
 
 
 @dataclass(frozen=True)
@@ -109,7 +107,7 @@ def clock_words(media_s: float) -> str:
     return f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"
 
 
-def recording(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def recording(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     if request.method not in {"GET", "HEAD"}:
         return HttpResponse(status=405, headers={"Allow": "GET, HEAD"})
     row = _recording(request, pk)
@@ -132,7 +130,7 @@ def recording(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return render(request, "clinics/recording.html", context)
 
 
-def _initial(request: HttpRequest, place: Place | None) -> dict[str, Any]:
+def _initial(request: SignedInRequest, place: Place | None) -> dict[str, Any]:
     heard_first = Tie.Kind.START_SEEN
     frame = place.frame if place else 0
     return {"frame": frame, "swim": request.GET.get("swim"), "kind": heard_first}
@@ -198,7 +196,7 @@ def _stills(row: Recording) -> list[StripStill]:
 
 
 @require_GET
-def strip(request: HttpRequest, pk: uuid.UUID) -> HttpResponseBase:
+def strip(request: SignedInRequest, pk: uuid.UUID) -> HttpResponseBase:
     row = _recording(request, pk)
     if row.contact_strip is None:
         raise Http404
@@ -206,7 +204,7 @@ def strip(request: HttpRequest, pk: uuid.UUID) -> HttpResponseBase:
 
 
 @require_GET
-def frames(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def frames(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """A short run of consecutive pictures as JSON, each with its number and time."""
     row = _recording(request, pk)
     form = LookForm({"frame": request.GET.get("from")})
@@ -230,7 +228,7 @@ def frames(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_GET
-def frame(request: HttpRequest, pk: uuid.UUID, number: int) -> HttpResponse:
+def frame(request: SignedInRequest, pk: uuid.UUID, number: int) -> HttpResponse:
     """One picture of the recording, exactly that frame."""
     row = _recording(request, pk)
     table = _frames(row)
@@ -244,7 +242,7 @@ def frame(request: HttpRequest, pk: uuid.UUID, number: int) -> HttpResponse:
 
 
 def _decode(
-    request: HttpRequest, row: Recording, table: Any, first: int, count: int
+    request: SignedInRequest, row: Recording, table: Any, first: int, count: int
 ) -> list[bytes] | HttpResponse:
     """The pictures, or the answer that says why not. Few at once and not too often: each is
     a decode, and whoever holds an arrow key down asks for many."""
@@ -255,6 +253,7 @@ def _decode(
     if not DECODES_AT_ONCE.acquire(timeout=DECODE_WAIT_S):
         return _not_now(503, _("The machine is busy: wait a moment."), 2)
     try:
+        assert row.frame_table is not None  # `table` was read from it
         with files.work_dir("stills") as folder:
             made = extract_frames(
                 take_of(row),
@@ -286,7 +285,7 @@ def _not_now(status: int, sentence: str, retry_after_s: int | None) -> HttpRespo
 
 
 @require_POST
-def tie(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def tie(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """Place a tie on exactly the frame that was shown, then fit the clocks anew."""
     row = _recording(request, pk)
     form = TieForm(row, request.POST)
@@ -313,7 +312,7 @@ def tie(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 @require_POST
-def tie_remove(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def tie_remove(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     mine = Recording.objects.handled_by(request.user)
     rows = Tie.objects.filter(recording__in=mine.values("pk")).select_related(
         "recording__station__clinic__club"
@@ -330,7 +329,7 @@ def tie_remove(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return redirect(reverse("clinics:recording", args=[recording_row.pk]))
 
 
-def _fit_again(request: HttpRequest, row: Recording) -> None:
+def _fit_again(request: SignedInRequest, row: Recording) -> None:
     """At once, so that the page shows it; then the cuts follow as a job."""
     clinic = row.station.clinic
     align.fit_clocks(clinic=clinic, by=request.user)

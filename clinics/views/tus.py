@@ -17,7 +17,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.http import http_date
@@ -25,6 +25,7 @@ from django.utils.http import http_date
 from clinics.actions import uploads
 from clinics.actions.bring_in import NoRoom
 from clinics.models import Clinic, Station, Upload
+from portal.requests import SignedInRequest
 
 VERSION = "1.0.0"
 EXTENSIONS = "creation,termination,expiration"
@@ -43,7 +44,7 @@ def _speaks_tus(view: View) -> View:
     """The version asked for and said, and every refusal as the protocol names it."""
 
     @functools.wraps(view)
-    def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def wrapped(request: SignedInRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         response = _answer(view, request, *args, **kwargs)
         response["Tus-Resumable"] = VERSION
         response["Cache-Control"] = "no-store"
@@ -53,7 +54,7 @@ def _speaks_tus(view: View) -> View:
     return wrapped
 
 
-def _answer(view: View, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+def _answer(view: View, request: SignedInRequest, *args: Any, **kwargs: Any) -> HttpResponse:
     if request.method != "OPTIONS" and request.headers.get("Tus-Resumable") != VERSION:
         return _plain(412, f"This server speaks tus {VERSION}.", **{"Tus-Version": VERSION})
     try:
@@ -74,13 +75,13 @@ def _answer(view: View, request: HttpRequest, *args: Any, **kwargs: Any) -> Http
         return _plain(507, str(full))
 
 
-def _said_method(request: HttpRequest) -> str:
+def _said_method(request: SignedInRequest) -> str:
     """tus: a client that cannot send PATCH or DELETE names it in X-HTTP-Method-Override."""
     override = request.headers.get("X-HTTP-Method-Override", "")
     return override.upper() if request.method == "POST" and override else str(request.method)
 
 
-def _number(request: HttpRequest, header: str) -> int:
+def _number(request: SignedInRequest, header: str) -> int:
     """A header that must be a whole number of bytes; -1 if it is not one."""
     said = request.headers.get(header, "")
     return int(said) if said.isascii() and said.isdigit() and len(said) <= 18 else -1
@@ -90,7 +91,7 @@ def _number(request: HttpRequest, header: str) -> int:
 
 
 @_speaks_tus
-def tus(request: HttpRequest) -> HttpResponse:
+def tus(request: SignedInRequest) -> HttpResponse:
     """`/uploads/`: what the server can do, and a new upload."""
     if request.method == "OPTIONS":
         most = {"Tus-Max-Size": str(settings.UPLOAD_MAX_BYTES)}
@@ -124,7 +125,7 @@ def _read_metadata(header: str) -> dict[str, str] | None:
     return said
 
 
-def _station(request: HttpRequest, key: str) -> Station:
+def _station(request: SignedInRequest, key: str) -> Station:
     """A station of a clinic that this person works at; anything else is not there."""
     with contextlib.suppress(ValueError):
         mine = Clinic.objects.worked_by(request.user)
@@ -133,7 +134,7 @@ def _station(request: HttpRequest, key: str) -> Station:
     raise Http404
 
 
-def _wanted(request: HttpRequest, said: dict[str, str], size: int) -> uploads.Wanted:
+def _wanted(request: SignedInRequest, said: dict[str, str], size: int) -> uploads.Wanted:
     """Odd values of what is optional count as not said."""
     card, modified_at = None, None
     with contextlib.suppress(ValueError):
@@ -174,7 +175,7 @@ def _with_expiry(response: HttpResponse, upload: Upload) -> HttpResponse:
 
 
 @_speaks_tus
-def upload(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def upload(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """`/uploads/<id>/`: where it stands, more bytes, the end of it."""
     method = _said_method(request)
     if method == "OPTIONS":
@@ -192,7 +193,7 @@ def upload(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return answers[method](request, row)
 
 
-def _head(request: HttpRequest, row: Upload) -> HttpResponse:
+def _head(request: SignedInRequest, row: Upload) -> HttpResponse:
     offset = uploads.durable_offset(row)
     headers = {"Upload-Offset": str(offset), "Upload-Length": str(row.size_bytes)}
     if row.tus_metadata:
@@ -200,7 +201,7 @@ def _head(request: HttpRequest, row: Upload) -> HttpResponse:
     return _with_expiry(HttpResponse(status=200, headers=headers), row)
 
 
-def _patch(request: HttpRequest, row: Upload) -> HttpResponse:
+def _patch(request: SignedInRequest, row: Upload) -> HttpResponse:
     if request.content_type != OFFSET_TYPE:
         return _plain(415, f"Send the bytes as {OFFSET_TYPE}.")
     offset, length = _number(request, "Upload-Offset"), _number(request, "Content-Length")
@@ -214,7 +215,7 @@ def _patch(request: HttpRequest, row: Upload) -> HttpResponse:
     return _with_expiry(response, row)
 
 
-def _give_up_when_silent(request: HttpRequest) -> None:
+def _give_up_when_silent(request: SignedInRequest) -> None:
     """A client that lost its network leaves a connection that never ends: it would keep the
     upload locked. gunicorn sets no limit on reading a body, but hands us the socket."""
     socket = request.META.get("gunicorn.socket")
@@ -222,6 +223,6 @@ def _give_up_when_silent(request: HttpRequest) -> None:
         socket.settimeout(settings.UPLOAD_SILENT_S)
 
 
-def _delete(request: HttpRequest, row: Upload) -> HttpResponse:
+def _delete(request: SignedInRequest, row: Upload) -> HttpResponse:
     uploads.end(upload=row, by=request.user)
     return HttpResponse(status=204)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import shutil
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from django.conf import settings
 
 from clinics.actions import bring_in
 from clinics.actions.bring_in import Incoming, frames_of, take_in, take_in_files
+from clinics.actions.check import close_clinic
 from clinics.actions.errors import BadInput
 from clinics.models import Recording, SourceFile
 from portal.actions.jobs import drain
@@ -219,12 +221,19 @@ def test_a_full_quota_refuses_before_copying(
 
 @pytest.mark.django_db(transaction=True)
 def test_originals_are_kept_30_days_after_closing(cast: Cast, films: dict[str, Path]) -> None:
-    import datetime as dt
-
     [recording] = in_from_disk(cast, films["silent"])
     stored = recording.files.get().stored
     assert bring_in.originals_delete_by(stored) is None
     closed_at = dt.datetime(2026, 12, 1, 9, 0, tzinfo=dt.UTC)
     type(cast.clinic).objects.filter(pk=cast.clinic.pk).update(state="closed", closed_at=closed_at)
     assert bring_in.originals_delete_by(stored) == closed_at + dt.timedelta(days=30)
-    assert stored in bring_in.originals_of(cast.clinic)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_closing_the_clinic_dates_its_originals(cast: Cast, films: dict[str, Path]) -> None:
+    [recording] = in_from_disk(cast, films["silent"])
+    closed = close_clinic(clinic=cast.clinic, by=cast.admin)
+    stored = recording.files.get().stored
+    assert stored.delete_by == closed.closed_at + dt.timedelta(days=30)
+    elsewhere = SourceFile.objects.get(recording=cast.recordings["other"])
+    assert elsewhere.stored.delete_by is None

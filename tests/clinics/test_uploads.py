@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ import pytest
 from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from django.utils import timezone
 
 from clinics.actions import bring_in, uploads
 from clinics.actions.uploads import Wanted
@@ -167,6 +169,26 @@ def test_a_card_of_which_a_file_never_comes_can_be_taken_in(cast: Cast, film: Pa
     assert Recording.objects.get(camera__name="L").state == "ready"
     assert SAFE not in states_page(cast)  # four files are still on it
     assert "1 of 5 files are here. Keep the card." in states_page(cast)
+
+
+def test_what_is_forgotten_is_taken_in_and_not_thrown_away(cast: Cast, film: Path) -> None:
+    upload = send(cast, uuid.uuid4(), film.read_bytes(), film.name, of=5)
+    assert uploads.end_expired() == 0
+    Upload.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
+    assert uploads.end_expired() == 0
+    assert Job.objects.get(kind="take-in").subject_id == upload.pk
+    drain()
+    assert Recording.objects.get(camera__name="L").state == "ready"
+
+
+def test_what_cannot_be_taken_in_for_long_ends(cast: Cast, film: Path) -> None:
+    upload = send(cast, uuid.uuid4(), film.read_bytes(), film.name, of=5)
+    Upload.objects.update(expires_at=timezone.now() - dt.timedelta(days=8))
+    assert uploads.end_expired() == 1
+    upload.refresh_from_db()
+    assert upload.state == "refused"
+    assert "Bring it in again" in upload.reason
+    assert parts() == []
 
 
 def test_a_file_given_up_lets_the_others_go_in(cast: Cast, film: Path) -> None:
