@@ -15,10 +15,9 @@ from django.conf import settings
 from django.core.management import BaseCommand, call_command
 
 from clinics.actions import check
-from clinics.actions.consent import record_consent
 from clinics.actions.plan import take_in_plan
 from clinics.management.demo.make import make_demo
-from clinics.models import Clinic, Recording, Swim, Swimmer
+from clinics.models import Clinic, Consent, Recording, Swim
 from feedback.actions.say import say
 from feedback.models import Comment
 from portal.actions.people import invite
@@ -61,8 +60,10 @@ class Command(BaseCommand):
         clinic = take_in_plan(
             text=(out / "plan.toml").read_text(), base_dir=out, roster_text=None, by=admin
         )
-        for swimmer in Swimmer.objects.filter(club=clinic.club, consents__isnull=True):
-            record_consent(swimmer=swimmer, purpose="film-and-review", by=admin)
+        if not Consent.objects.filter(swimmer__club=clinic.club).exists():
+            call_command(
+                "record_consent", clinic.slug, all=True, by=admin.email, stdout=self.stderr
+            )
         self._say("Start log")
         call_command("log_starts", clinic.slug, str(out / "starts.csv"), stdout=self.stderr)
         self._bring_in(clinic, out)
