@@ -24,3 +24,8 @@ os.environ.setdefault("LOG_LEVEL", "WARNING")
 from portal.settings import *  # noqa: E402, F403
 
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405  (whitenoise warns when it is missing)
+
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    # On disk, as in use: in memory, all threads of a live server share one connection, and two
+    # requests at once then end up in each other's transaction.
+    DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "tests.db")}  # noqa: F405

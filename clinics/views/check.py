@@ -160,4 +160,4 @@ def close(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
             return render(request, "clinics/check_close.html", context)
     acts.close_clinic(clinic=clinic, by=request.user)
     messages.success(request, _("%(name)s is closed.") % {"name": clinic.name})
-    return redirect("portal:home")
+    return redirect("clinics:clinic", pk=clinic.pk)
