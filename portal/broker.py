@@ -33,14 +33,14 @@ class Channel(filesystem.Channel):
     def _lookup(self, exchange: str, routing_key: str, default: str | None = None) -> list[str]:
         return [routing_key or default or exchange]
 
-    def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:
+    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:  # type: ignore[override]
         folder = Path(self.data_folder_out)
         name = f"{time.time_ns():020d}_{uuid.uuid4()}.{queue}.msg"
         hidden = folder / f".{name}"
         hidden.write_text(dumps(payload))
         hidden.rename(folder / name)
 
-    def _get(self, queue: str) -> Any:
+    def _get(self, queue: str, timeout: float | None = None) -> Any:
         for path in sorted(Path(self.data_folder_in).glob(f"[!.]*.{queue}.msg")):
             mine = path.with_name(f".read-{path.name}")
             try:

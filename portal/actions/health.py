@@ -119,7 +119,7 @@ def _check_redis() -> Finding:
 
     try:
         with app.connection_for_write() as broker:
-            broker.ensure_connection(max_retries=1, interval_start=0.1, timeout=3)
+            broker.ensure_connection(max_retries=1, interval_start=1, timeout=3)
     except Exception as problem:
         return Finding(
             False,

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import close_old_connections, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from portal.actions import audit, files, health, jobs
@@ -59,7 +59,6 @@ class Sweeper:
         except Exception as problem:
             log.exception("sweep step %s broke", step.name)
             self.broken[step.name] = f"{type(problem).__name__}: {problem}"[:300]
-            close_old_connections()
 
 
 def ring_again() -> int:

@@ -8,10 +8,11 @@ from django.views.decorators.http import require_safe
 
 from portal.actions.health import look_over
 from portal.models import Membership
+from portal.requests import SignedInRequest
 
 
 @require_safe
-def health(request: HttpRequest) -> HttpResponse:
+def health(request: SignedInRequest) -> HttpResponse:
     """Every check with what it found; for people who work for a club."""
     if not Membership.objects.current().filter(user=request.user).exists():
         raise Http404

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 from portal.actions import jobs as act
 from portal.models import Job, User
 from portal.registry import job_kinds
+from portal.requests import SignedInRequest
 
 
 class ChangeForm(forms.Form):
@@ -26,7 +27,7 @@ class ChangeForm(forms.Form):
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def job(request: HttpRequest, pk: Any) -> HttpResponse:
+def job(request: SignedInRequest, pk: Any) -> HttpResponse:
     """One job. Whoever may not know about its subject gets the same 404 as for no job."""
     found = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
     if request.method != "POST":
@@ -41,7 +42,7 @@ def job(request: HttpRequest, pk: Any) -> HttpResponse:
     return _go_on(request, form.cleaned_data["next"], changed)
 
 
-def _go_on(request: HttpRequest, url: str, changed: Job) -> HttpResponse:
+def _go_on(request: SignedInRequest, url: str, changed: Job) -> HttpResponse:
     if "application/json" in request.headers.get("Accept", ""):
         return JsonResponse(shown(changed, request.user))
     here = url_has_allowed_host_and_scheme(url, {request.get_host()}, request.is_secure())
