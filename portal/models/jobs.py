@@ -17,7 +17,7 @@ class JobQuerySet(models.QuerySet["Job"]):
         """Jobs whose subject the user may know about, asked kind by kind; deny by default."""
         from portal.registry import job_kinds
 
-        seen = self.none()
+        seen: models.QuerySet[Job] = self.none()
         for kind in job_kinds.all():
             seen = seen | kind.visible_to(self.filter(kind=kind.name), user)
         return seen  # type: ignore[return-value]

@@ -13,7 +13,6 @@ import pytest
 from tests import services
 from tests.portal.site import LEASE_S, ROOT, SWEEP_S, inside, manage, prepared
 
-pytestmark = pytest.mark.services
 SLACK_S = 3.0  # two cores shared by the site, its killed workers' successors and the test
 
 
@@ -38,15 +37,18 @@ def check(told: dict[str, Any], kills: int) -> None:
     assert told["returned_after_s"] < LEASE_S + SWEEP_S + SLACK_S
 
 
+# Not marked: deploy/test --quick runs it.
 def test_five_kills_lose_and_double_nothing(tmp_path: Path) -> None:
     check(kill_run(prepared(tmp_path), 5, seed=2), 5)
 
 
+@pytest.mark.services
 @pytest.mark.slow
 def test_forty_kills_lose_and_double_nothing(tmp_path: Path) -> None:
     check(kill_run(prepared(tmp_path), 40, seed=3), 40)
 
 
+@pytest.mark.services
 @pytest.mark.slow
 def test_ten_kills_on_redis_and_postgres_lose_and_double_nothing(tmp_path: Path) -> None:
     """The parts that production runs on."""
@@ -58,6 +60,7 @@ def test_ten_kills_on_redis_and_postgres_lose_and_double_nothing(tmp_path: Path)
         check(kill_run(env, 10, seed=4), 10)
 
 
+@pytest.mark.services
 def test_enqueue_goes_on_while_the_broker_is_down(tmp_path: Path) -> None:
     """The upload that asks for a job still succeeds; the sweep rings later (trust 38)."""
     env = prepared(tmp_path, REDIS_URL=f"redis://127.0.0.1:{services.free_port()}/0")
