@@ -359,13 +359,15 @@ def mark_checked(*, clinic: Clinic, by: User) -> Clinic:
 
 @transaction.atomic
 def close_clinic(*, clinic: Clinic, by: User) -> Clinic:
-    """The club's admin ends the work on a clinic: checkers see its footage no more."""
+    """The club's admin ends the work on a clinic: checkers see its footage no more, and the
+    days until its originals are deleted begin to count."""
     row = Clinic.objects.select_for_update().filter(pk=clinic.pk).first()
     if row is None or not Clinic.objects.run_by(by).filter(pk=row.pk).exists():
         raise PermissionDenied("only an admin of the club may do this")
     if row.state != Clinic.State.CLOSED:
         row.state, row.closed_at = Clinic.State.CLOSED, timezone.now()
         row.save(update_fields=["state", "closed_at"])
+        date_originals(clinic=row)
         date_originals(clinic=row)
         record(action="clinic.close", by=by, subject=row, club=row.club)
     return row

@@ -298,6 +298,9 @@ def test_closing_ends_what_checkers_see_and_keeps_what_was_given(cast: Cast) -> 
             acts.close_clinic(clinic=cast.clinic, by=user)
     clinic = acts.close_clinic(clinic=cast.clinic, by=cast.admin)
     assert clinic.state == "closed" and clinic.closed_at is not None
+    original = cast.recordings["start-side"].files.get().stored
+    assert original.delete_by == clinic.closed_at + dt.timedelta(days=30)
+    assert cast.recordings["other"].files.get().stored.delete_by is None
     assert Swim.objects.all().handled_by(cast.checker).count() == 0
     assert Swim.objects.all().visible_to(cast.tomas).count() == 1
     assert Swim.objects.all().visible_to(cast.coach).count() == 2
