@@ -182,7 +182,7 @@ def run_align(job: Job, pulse: Callable[..., None]) -> None:
     """The job of kind "align". Running twice changes nothing more."""
     from clinics.actions.cut import plan_cuts  # cutting follows aligning, and not the other way
 
-    clinic = Clinic.objects.filter(pk=job.subject_id).first()
+    clinic = Clinic.objects.filter(pk__in=[job.subject_id]).first()
     if clinic is None or clinic.state == Clinic.State.CLOSED:
         return
     fit_clocks(clinic=clinic, by=job.asked_by)

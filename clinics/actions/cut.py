@@ -379,7 +379,7 @@ def run_render(job: Job, pulse: Callable[..., None]) -> None:
 
 def render_failed(job: Job) -> None:
     """The job ended for good; the clip says why."""
-    Clip.objects.filter(pk=job.subject_id).exclude(state=Clip.State.READY).update(
+    Clip.objects.filter(pk__in=[job.subject_id]).exclude(state=Clip.State.READY).update(
         state=Clip.State.FAILED, reason=job.reason
     )
 

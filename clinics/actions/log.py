@@ -99,6 +99,7 @@ def _away_near(line: StartLogEntry) -> StartLogEntry | None:
 
 def _make_swim(line: StartLogEntry) -> Swim:
     last = Swim.objects.filter(entry=line.entry).aggregate(last=Max("go"))["last"] or 0
+    assert line.entry is not None  # every line that makes a swim names its swimmer
     return Swim.objects.create(
         entry=line.entry,
         go=last + 1,

@@ -160,5 +160,5 @@ def _stations(clinic: Clinic) -> list[StationState]:
         ready=Count("recordings", filter=Q(recordings__state="ready")),
         busy=Count("recordings", filter=Q(recordings__state__in=["waiting", "indexing"])),
         failed=Count("recordings", filter=Q(recordings__state="failed")),
-    )
+    ).order_by("order", "slug")
     return [StationState(row, row.ready, row.busy, row.failed) for row in rows]

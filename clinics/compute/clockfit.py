@@ -257,7 +257,7 @@ class _Solved:
         )
 
     def u_s(self, row: Matrix) -> float:
-        return float(math.sqrt(max(row @ self.covariance @ row, 0.0)))
+        return math.sqrt(max(float(row @ self.covariance @ row), 0.0))
 
     def zero_s(self, key: str) -> float:
         return float(self.x[self.at["zero", key]])

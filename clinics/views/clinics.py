@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count, Q
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.http import Http404, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,11 +20,12 @@ from clinics.actions.whats_next import standing_of
 from clinics.models import Clinic
 from clinics.views.forms import PlanForm
 from portal.models import Club, Membership
+from portal.requests import SignedInRequest
 
 SAFE = ("GET", "HEAD")
 
 
-def clinics(request: HttpRequest) -> HttpResponse:
+def clinics(request: SignedInRequest) -> HttpResponse:
     """Newest first; hidden and absent clinics look alike elsewhere."""
     if request.method not in SAFE:
         return HttpResponseNotAllowed(SAFE)
@@ -36,28 +37,29 @@ def clinics(request: HttpRequest) -> HttpResponse:
             "entries__swims", filter=Q(entries__swims__passed_at__isnull=True), distinct=True
         ),
     )
+    rows = rows.order_by("-date", "name")
     several_clubs = len({row.club_id for row in rows}) > 1
     context = {"clinics": rows, "several_clubs": several_clubs, "may_add": _is_admin(request)}
     return render(request, "clinics/clinics.html", context)
 
 
-def _is_admin(request: HttpRequest) -> bool:
+def _is_admin(request: SignedInRequest) -> bool:
     return _admin_of(request).exists()
 
 
-def _admin_of(request: HttpRequest) -> Any:
+def _admin_of(request: SignedInRequest) -> Any:
     current = Membership.objects.current().filter(user=request.user, role="admin")
     return Club.objects.filter(pk__in=current.values("club_id"))
 
 
-def clinic(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def clinic(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     row = get_object_or_404(Clinic.objects.visible_to(request.user).select_related("club"), pk=pk)
     if request.method not in SAFE:
         return HttpResponseNotAllowed(SAFE)
     return render(request, "clinics/clinic.html", standing_of(row, request.user))
 
 
-def clinic_new(request: HttpRequest) -> HttpResponse:
+def clinic_new(request: SignedInRequest) -> HttpResponse:
     """A clinic from its plan and roster; admins of a club only."""
     if not _is_admin(request):
         raise Http404
@@ -80,7 +82,7 @@ def clinic_new(request: HttpRequest) -> HttpResponse:
     return render(request, "clinics/clinic_new.html", context, status=status)
 
 
-def clinic_cut(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def clinic_cut(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """Fit the clocks and plan the clips now; rendering goes on as jobs."""
     row = get_object_or_404(Clinic.objects.worked_by(request.user), pk=pk)
     if request.method != "POST":

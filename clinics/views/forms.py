@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.errors import BadInput
@@ -41,8 +42,9 @@ class TextOrFileForm(forms.Form):
             text = said.get(file_name) or said.get(text_name) or ""
             said[text_name] = text
             if text:
-                self.data = self.data.copy()
-                self.data[self.add_prefix(text_name)] = text
+                shown = cast(QueryDict, self.data).copy()
+                shown[self.add_prefix(text_name)] = text
+                self.data = shown
         return said
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.db.models import Exists, OuterRef
-from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
+from django.http import HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -20,6 +20,7 @@ from clinics.compute.log_file import TOO_CLOSE_S
 from clinics.models import Clinic, Consent, Entry, StartLogEntry
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import LogForm
+from portal.requests import SignedInRequest
 
 AHEAD = dt.timedelta(minutes=2)  # more than that in the future is a phone's clock set wrong
 LINES_SHOWN = 8
@@ -50,15 +51,15 @@ class StartForm(forms.Form):
         return instant
 
 
-def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
+def _clinic(request: SignedInRequest, pk: uuid.UUID) -> Clinic:
     return get_object_or_404(Clinic.objects.worked_by(request.user).select_related("club"), pk=pk)
 
 
-def _wants_json(request: HttpRequest) -> bool:
+def _wants_json(request: SignedInRequest) -> bool:
     return "application/json" in request.headers.get("Accept", "")
 
 
-def start_log(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def start_log(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
     if request.method == "POST":
         return _log(request, clinic)
@@ -68,7 +69,7 @@ def start_log(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
         return render(request, "clinics/start_log.html", _page(clinic, request.GET.get("number")))
 
 
-def _log(request: HttpRequest, clinic: Clinic) -> HttpResponse:
+def _log(request: SignedInRequest, clinic: Clinic) -> HttpResponse:
     form = StartForm(request.POST)
     entry = None
     if form.is_valid():
@@ -96,7 +97,7 @@ def _log(request: HttpRequest, clinic: Clinic) -> HttpResponse:
     return redirect("clinics:start-log", pk=clinic.pk)
 
 
-def _refused(request: HttpRequest, clinic: Clinic, sentences: list[str]) -> HttpResponse:
+def _refused(request: SignedInRequest, clinic: Clinic, sentences: list[str]) -> HttpResponse:
     if _wants_json(request):
         return JsonResponse({"errors": sentences}, status=422)
     for sentence in sentences:
@@ -104,7 +105,7 @@ def _refused(request: HttpRequest, clinic: Clinic, sentences: list[str]) -> Http
     return redirect("clinics:start-log", pk=clinic.pk)
 
 
-def undo(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def undo(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
@@ -118,7 +119,7 @@ def undo(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return redirect("clinics:start-log", pk=clinic.pk)
 
 
-def take_in(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def take_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """A log that was kept elsewhere, as CSV."""
     clinic = _clinic(request, pk)
     form = LogForm(request.POST or None, request.FILES or None)
@@ -142,7 +143,7 @@ def take_in(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return render(request, "clinics/start_log_file.html", context, status=status)
 
 
-def clock(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def clock(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """The server's clock, so that a phone can say how far off its own is."""
     _clinic(request, pk)
     if request.method not in ("GET", "HEAD"):
@@ -188,7 +189,7 @@ def _entries(clinic: Clinic) -> Any:
     return rows.annotate(agrees=Exists(consents)).order_by("order")
 
 
-def _told(entry: Entry, groups: list[Any], is_logged: bool) -> dict[str, Any]:
+def _told(entry: Any, groups: list[Any], is_logged: bool) -> dict[str, Any]:
     """What the page's script needs of one entry; nothing that the list does not show."""
     return {
         "number": entry.number,

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Exists, OuterRef
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.http import Http404, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
@@ -19,9 +19,10 @@ from clinics.compute.pool_plan import pool_plan
 from clinics.models import Clinic, Consent
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import PlanForm, RosterForm
+from portal.requests import SignedInRequest
 
 
-def _clinic(request: HttpRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
+def _clinic(request: SignedInRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
     """The clinic if the person may see its plan, and whether they may change it."""
     row = get_object_or_404(Clinic.objects.visible_to(request.user).select_related("club"), pk=pk)
     runs = Clinic.objects.run_by(request.user).filter(pk=pk).exists()
@@ -30,7 +31,7 @@ def _clinic(request: HttpRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
     return row, runs
 
 
-def plan(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def plan(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     row, runs = _clinic(request, pk)
     if request.method not in ("GET", "HEAD", "POST"):
         return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
@@ -46,7 +47,7 @@ def plan(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     return render(request, "clinics/plan.html", context, status=status)
 
 
-def _take_in(request: HttpRequest, row: Clinic, form: PlanForm) -> list[tuple[str, str]]:
+def _take_in(request: SignedInRequest, row: Clinic, form: PlanForm) -> list[tuple[str, str]]:
     try:
         take_in_plan(
             text=form.cleaned_data["plan"],
@@ -79,7 +80,7 @@ def _drawn(row: Clinic) -> dict[str, Any]:
     }
 
 
-def roster(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+def roster(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """Take in a roster; what was typed stays until it fits."""
     row, runs = _clinic(request, pk)
     if not runs:

@@ -2,6 +2,7 @@
 
 import { Clock, newRun } from "./start-log-clock.js";
 import { Queue } from "./start-log-queue.js";
+import { Sender } from "./start-log-send.js";
 
 const page = document.querySelector("[data-start-log]");
 if (page) begin(page);
@@ -13,32 +14,23 @@ function begin(page) {
   const entries = JSON.parse(document.getElementById("start-log-entries").textContent);
   const groups = Math.max(1, ...entries.map((entry) => entry.group));
   const clock = new Clock(words.clockUrl);
-  const token = page.querySelector("[name=csrfmiddlewaretoken]")?.value ?? "";
   const mine = [];
   let current = entries.find((entry) => entry.number === Number(part("number")?.value));
   let lockedUntil = 0;
 
   const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
 
-  async function send(entry) {
-    const { what, ...fields } = entry;
-    const body = new URLSearchParams({ ...fields, csrfmiddlewaretoken: token });
-    const response = await fetch(what === "undo" ? words.undoUrl : words.logUrl, {
-      method: "POST",
-      headers: { Accept: "application/json" },
-      credentials: "same-origin",
-      body,
-    });
-    if (response.status === 401 || response.status === 403) return "signed-out";
-    if (response.status >= 500) throw new Error(`${response.status}`);
-    if (response.ok) return "kept";
-    const told = await response.json().catch(() => ({ errors: [`${response.status}`] }));
-    const line = `${fields.number ?? ""} ${(told.errors ?? []).join(" ")}`;
-    part("refused").hidden = false;
-    part("refused").textContent = fill(words.wordsRefused, { why: line });
-    return "refused";
-  }
+  const sender = new Sender({
+    ...words,
+    token: page.querySelector("[name=csrfmiddlewaretoken]")?.value ?? "",
+    refused(entry, sentences) {
+      const why = `${entry.number ?? ""} ${sentences.join(" ")}`;
+      part("refused").hidden = false;
+      part("refused").textContent = fill(words.wordsRefused, { why });
+    },
+  });
 
+  const send = (entry) => sender.send(entry);
   const queue = new Queue(`start-log-${words.clinic}`, send, (left, state) => {
     const net = part("net");
     const says = { "no-network": words.wordsNoNetwork, "signed-out": words.wordsSignIn };
@@ -164,7 +156,7 @@ function begin(page) {
   window.setInterval(tick, 250);
   clock.measure();
   // A tap that an earlier visit kept is in the log as far as this page is concerned.
-  for (const kept of queue.entries()) {
+  for (const kept of [...queue.entries(), ...sender.justSent()]) {
     const entry = entries.find((one) => one.number === kept.number);
     if (entry) entry.logged = true;
   }

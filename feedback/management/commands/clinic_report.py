@@ -97,7 +97,7 @@ def _words(report: dict[str, Any]) -> list[str]:
     ]
 
 
-def _table(head: list[str], rows: list[tuple[str, ...]]) -> list[str]:
+def _table(head: list[str], rows: list[Any]) -> list[str]:
     widths = [max(len(str(row[n])) for row in [head, *rows]) for n in range(len(head))]
     lines = [head, *rows]
     return [
