@@ -112,9 +112,9 @@ class Site:
 
 
 @contextlib.contextmanager
-def served(env: dict[str, str]) -> Iterator[Site]:
+def served(env: dict[str, str], port: int | None = None) -> Iterator[Site]:
     """`manage.py serve`, ended by SIGTERM; fails if anything of it is left."""
-    port = free_port()
+    port = port or free_port()
     log = Path(env["SIDELANE_DATA"]) / "serve.log"
     with log.open("ab") as out:
         process = psutil.Popen(
