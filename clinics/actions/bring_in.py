@@ -292,9 +292,8 @@ def _keep(station: Station, camera: Camera, parts: list[_Staged], by: User | Non
                 fresh.append(part)
             else:
                 reason = _already(known) if known else _("The same file is in this card twice.")
-                outcomes.append(
-                    Outcome(part.incoming, "already", reason, known and known.recording)
-                )
+                where = None if known is None else known.recording
+                outcomes.append(Outcome(part.incoming, "already", reason, where, part.sha256))
         if not fresh:
             return outcomes
         recording = _continued_by(camera, fresh[0]) or _new_recording(station, camera, fresh, by)
