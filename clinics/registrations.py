@@ -21,9 +21,9 @@ from portal.registry import (
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
-    from django.http import HttpRequest
 
     from portal.models import Job, User
+    from portal.requests import SignedInRequest
 
 HOURS_S = 3600.0
 
@@ -127,7 +127,7 @@ def _register_places() -> None:
     )
 
 
-def _works_for_a_club(request: HttpRequest) -> bool:
+def _works_for_a_club(request: SignedInRequest) -> bool:
     from portal.shell import memberships_of
 
     return bool(memberships_of(request))
