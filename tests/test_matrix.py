@@ -372,7 +372,6 @@ def ask(client: Client, verb: str, path: str, keys: dict[str, Any]) -> Answer:
     with transaction.atomic():
         response = client.generic("GET" if verb == "RANGE" else verb, path, headers=headers)
         body = b"".join(response) if response.streaming else response.content
-        response.close()
         transaction.set_rollback(True)
     body = TOKEN.sub(b"", body)
     sent = {name: value for name, value in response.items() if name not in VARYING}

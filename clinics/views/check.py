@@ -16,17 +16,18 @@ from clinics.actions import check as acts
 from clinics.models import Clinic, Swim
 from clinics.views.check_board import board_of, swims_to_check, view_of
 from clinics.views.check_form import CheckForm
+from clinics.views.who import me
 
 
 def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
-    clinics = Clinic.objects.checked_by(request.user).select_related("club")
+    clinics = Clinic.objects.checked_by(me(request)).select_related("club")
     return get_object_or_404(clinics, pk=pk)
 
 
 @require_safe
 def check(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
-    board = board_of(clinic, request.user)
+    board = board_of(clinic, me(request))
     with timezone.override(clinic.zone):
         return render(request, "clinics/check.html", {"clinic": clinic, "board": board})
 
@@ -35,8 +36,8 @@ def check(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 def check_pass(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """Pass on all that are ready, as the board counted them."""
     clinic = _clinic(request, pk)
-    ready = board_of(clinic, request.user).ready
-    passed, refused = acts.pass_swims(swims=ready, by=request.user)
+    ready = board_of(clinic, me(request)).ready
+    passed, refused = acts.pass_swims(swims=ready, by=me(request))
     _say_passed(request, len(passed))
     for one in refused:
         messages.warning(request, f"{one.swim.entry.swimmer}: {' '.join(one.reasons)}")
@@ -52,7 +53,7 @@ def _say_passed(request: HttpRequest, count: int) -> None:
 
 @require_POST
 def check_done(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    clinic = acts.mark_checked(clinic=_clinic(request, pk), by=request.user)
+    clinic = acts.mark_checked(clinic=_clinic(request, pk), by=me(request))
     messages.success(request, _("Marked as checked. Crew no longer see what they brought in."))
     return redirect("clinics:check", pk=clinic.pk)
 
@@ -61,13 +62,13 @@ def check_done(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 def check_swim(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    mine = Swim.objects.handled_by(request.user).select_related("entry__clinic", "entry__swimmer")
+    mine = Swim.objects.handled_by(me(request)).select_related("entry__clinic", "entry__swimmer")
     swim = get_object_or_404(mine, pk=pk)
     form = CheckForm(request.POST or None, swim=swim)
     if request.method == "POST" and form.is_valid():
         found = form.found()
         try:
-            kept = acts.look_at(swim=swim, by=request.user, **found)
+            kept = acts.look_at(swim=swim, by=me(request), **found)
         except acts.CheckRefused as refusal:
             form.add_error(None, " ".join(refusal.reasons))
         else:
@@ -83,7 +84,7 @@ def _after_look(
     if entry := form.found().get("entry"):
         told = _("The swim is %(name)s's now. Look at it as theirs.") % {"name": entry.swimmer}
         messages.success(request, told)
-        still_mine = Swim.objects.handled_by(request.user).filter(pk=swim.pk)
+        still_mine = Swim.objects.handled_by(me(request)).filter(pk=swim.pk)
         if still_mine.exists():
             return redirect("clinics:check-swim", pk=swim.pk)
     elif kept is not None:
@@ -101,7 +102,7 @@ def _after_look(
 
 def _in_order(request: HttpRequest, swim: Swim) -> list[Swim]:
     clinic_swims = Swim.objects.filter(entry__clinic_id=swim.entry.clinic_id)
-    return list(clinic_swims.handled_by(request.user).order_by("start_at", "pk"))
+    return list(clinic_swims.handled_by(me(request)).order_by("start_at", "pk"))
 
 
 def _next_to_look_at(request: HttpRequest, swim: Swim) -> Swim | None:
@@ -113,7 +114,7 @@ def _next_to_look_at(request: HttpRequest, swim: Swim) -> Swim | None:
 
 def _show_swim(request: HttpRequest, swim: Swim, form: CheckForm) -> HttpResponse:
     clinic = swim.entry.clinic
-    shown = next(one for one in swims_to_check(clinic, request.user) if one.pk == swim.pk)
+    shown = next(one for one in swims_to_check(clinic, me(request)) if one.pk == swim.pk)
     swims = _in_order(request, swim)
     place = next(i for i, one in enumerate(swims) if one.pk == swim.pk)
     near, others = form.people()
@@ -141,23 +142,23 @@ def _show_swim(request: HttpRequest, swim: Swim, form: CheckForm) -> HttpRespons
 
 def not_me(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """The swimmer says that a swim shows somebody else; asked once more before it is hidden."""
-    own = Swim.objects.visible_to(request.user).filter(entry__swimmer__user=request.user.pk)
+    own = Swim.objects.visible_to(me(request)).filter(entry__swimmer__user=me(request).pk)
     swim = get_object_or_404(own.select_related("entry__clinic", "entry__swimmer"), pk=pk)
     if request.method != "POST":
         return render(request, "clinics/check_not_me.html", {"swim": swim})
-    acts.not_me(swim=swim, by=request.user)
+    acts.not_me(swim=swim, by=me(request))
     messages.success(request, _("Thank you. The swim is hidden, and the checker looks who it is."))
     return redirect("portal:home")
 
 
 def close(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """The club's admin closes a clinic, after reading what that does."""
-    clinic = get_object_or_404(Clinic.objects.run_by(request.user), pk=pk)
+    clinic = get_object_or_404(Clinic.objects.run_by(me(request)), pk=pk)
     if request.method != "POST":
         left = Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=True).count()
         context = {"clinic": clinic, "left": left}
         with timezone.override(clinic.zone):
             return render(request, "clinics/check_close.html", context)
-    acts.close_clinic(clinic=clinic, by=request.user)
+    acts.close_clinic(clinic=clinic, by=me(request))
     messages.success(request, _("%(name)s is closed.") % {"name": clinic.name})
     return redirect("clinics:clinic", pk=clinic.pk)

@@ -278,8 +278,9 @@ def _zero_at(recording: Recording) -> dt.datetime | None:
 def _span(
     recording: Recording, from_media_s: float, to_media_s: float, since: dt.datetime
 ) -> tuple[float, float]:
-    fit = recording.clock_fit
-    ends = [clinic_instant(fit.zero_at, fit.rate_ppm, s) for s in (from_media_s, to_media_s)]
+    zero_at, rate_ppm = _zero_at(recording), recording.clock_fit.rate_ppm
+    assert zero_at is not None  # only recordings whose clock is found are drawn
+    ends = [clinic_instant(zero_at, rate_ppm, s) for s in (from_media_s, to_media_s)]
     return to_epoch_s(ends[0], since), to_epoch_s(ends[1], since)
 
 

@@ -75,7 +75,9 @@ class CheckForm(forms.Form):
 
     def people(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         """Those who swam about that time, then the others of the clinic."""
-        chosen = set(self.data.getlist("others")) if self.is_bound else self._recorded()
+        chosen = self._recorded()
+        if self.is_bound:
+            chosen = set(self.data.getlist("others"))  # type: ignore[attr-defined]
         start_at = self.swim.start_at
         around = Swim.objects.filter(
             entry__clinic_id=self.swim.entry.clinic_id,

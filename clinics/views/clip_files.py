@@ -14,6 +14,7 @@ from clinics.compute.time import TICKS_PER_S
 from clinics.media.errors import MediaError
 from clinics.media.frames import load_frame_table, load_key_frames
 from clinics.models import ClipFile
+from clinics.views.who import me
 from portal.views.serve_file import serve_file
 
 SAFE = ["GET", "HEAD"]
@@ -22,7 +23,7 @@ SAFE = ["GET", "HEAD"]
 def _seen(request: HttpRequest, pk: uuid.UUID) -> ClipFile:
     """The file, if the user may see its clip or checks it."""
     files = ClipFile.objects.select_related("clip", "stored", "pts_table").filter(pk=pk)
-    found = files.visible_to(request.user).first() or files.handled_by(request.user).first()
+    found = files.visible_to(me(request)).first() or files.handled_by(me(request)).first()
     if found is None:
         raise Http404
     return found
@@ -31,7 +32,7 @@ def _seen(request: HttpRequest, pk: uuid.UUID) -> ClipFile:
 def clip_file(request: HttpRequest, pk: uuid.UUID) -> HttpResponseBase:
     found = _seen(request, pk)
     if request.method in SAFE:
-        note_view(clip_file=found, by=request.user, asked=request.headers.get("Range", ""))
+        note_view(clip_file=found, by=me(request), asked=request.headers.get("Range", ""))
     return serve_file(request, found.stored)
 
 

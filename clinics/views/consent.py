@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinics.actions.consent import ConsentRefused, end_consent, record_consent
 from clinics.models import Clinic, Consent, Entry
 from clinics.privacy import FILM_AND_REVIEW
+from clinics.views.who import me
 from portal.freshness import fresh_sign_in_required
 
 
@@ -31,7 +32,7 @@ class Agreed:
 
 
 def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
-    clinics = Clinic.objects.run_by(request.user).select_related("club")
+    clinics = Clinic.objects.run_by(me(request)).select_related("club")
     return get_object_or_404(clinics, pk=pk)
 
 
@@ -73,7 +74,7 @@ def _back(entry: Entry) -> HttpResponse:
 def consent_record(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     row = _entry(request, pk, entry)
     try:
-        record_consent(swimmer=row.swimmer, purpose=FILM_AND_REVIEW, by=request.user)
+        record_consent(swimmer=row.swimmer, purpose=FILM_AND_REVIEW, by=me(request))
     except ConsentRefused as refusal:
         messages.error(request, str(refusal))
     else:
@@ -86,7 +87,7 @@ def consent_record(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> Htt
 def consent_end(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """Ending asks nothing more than recording did, and no fresh sign-in (trust 24)."""
     row = _entry(request, pk, entry)
-    end_consent(swimmer=row.swimmer, purpose=FILM_AND_REVIEW, by=request.user)
+    end_consent(swimmer=row.swimmer, purpose=FILM_AND_REVIEW, by=me(request))
     told = _("Ended: from now on nobody else sees %(name)s.") % {"name": row.swimmer.name}
     messages.success(request, told)
     return _back(row)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from clinics.actions.access import note_view
 from clinics.models import Clinic, ClipFile, Swim
 from portal.models import AuditEntry
 from tests.cast import Cast, sign_in
@@ -124,6 +127,19 @@ def test_one_entry_per_viewer_swim_and_quarter_of_an_hour(cast: Cast) -> None:
     AuditEntry.objects.filter(action="swim.view").update(at=past)
     client.get(path(cast, "tomas"))
     assert len(views_noted()) == 4
+
+
+@pytest.mark.django_db(transaction=True)
+def test_players_that_start_at_once_make_one_entry(cast: Cast) -> None:
+    def watch(clip: Any) -> None:
+        try:
+            note_view(clip_file=clip.files.get(kind="video"), by=cast.coach)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(6) as players:
+        list(players.map(watch, cast.clips["tomas"] * 4))
+    assert views_noted() == [(cast.coach.pk, str(cast.swims["tomas"].pk))]
 
 
 def test_stills_go_to_the_log_only(cast: Cast, caplog: Any) -> None:
