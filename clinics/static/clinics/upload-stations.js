@@ -135,7 +135,7 @@ class Station {
           percent: Math.floor((100 * sent) / Math.max(size, 1)),
           size: bytesInWords(size, language),
           speed: bytesInWords(speed, language),
-          left: timeLeft((size - sent) / speed, { ...words, hours: this.words.wordsHours }),
+          left: timeLeft((size - sent) / speed, { ...words, hours: this.words.wordsHours }, language),
         });
   }
 }

@@ -1,6 +1,6 @@
 // Sizes, speeds and times left in words. Pure: no page, no clock.
 
-const UNITS = ["B", "kB", "MB", "GB", "TB"];
+const UNITS = ["byte", "kilobyte", "megabyte", "gigabyte", "terabyte"];
 
 export function bytesInWords(bytes, language) {
   let unit = 0;
@@ -10,15 +10,16 @@ export function bytesInWords(bytes, language) {
     unit += 1;
   }
   const digits = value < 10 && unit > 0 ? 1 : 0;
-  const number = new Intl.NumberFormat(language, { maximumFractionDigits: digits }).format(value);
-  return `${number} ${UNITS[unit]}`;
+  const how = { style: "unit", unit: UNITS[unit], maximumFractionDigits: digits };
+  return new Intl.NumberFormat(language, how).format(value);
 }
 
-export function timeLeft(seconds, words) {
+export function timeLeft(seconds, words, language) {
   if (!Number.isFinite(seconds)) return "…";
   if (seconds < 90) return words.seconds.replace("{n}", String(Math.max(1, Math.round(seconds))));
   if (seconds < 5400) return words.minutes.replace("{n}", String(Math.round(seconds / 60)));
-  return words.hours.replace("{n}", (seconds / 3600).toFixed(1));
+  const hours = new Intl.NumberFormat(language, { maximumFractionDigits: 1 }).format(seconds / 3600);
+  return words.hours.replace("{n}", hours);
 }
 
 export function fill(sentence, values) {

@@ -15,6 +15,10 @@ const PAGE_S = 1;
 export function start(strip) {
   const slider = strip.querySelector("[role=slider]");
   const cap = strip.querySelector("[data-cap]");
+  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
+    minimumFractionDigits: 2,
+    maximumFractionDigits: 2,
+  });
   const ends = () => [Number(slider.ariaValueMin), Number(slider.ariaValueMax)];
   const now = () => Number(slider.ariaValueNow);
   const send = (name, detail) =>
@@ -25,7 +29,7 @@ export function start(strip) {
     const kept = Math.min(end, Math.max(begin, at_s));
     cap.setAttribute("x", `${(100 * (kept - begin)) / (end - begin)}%`);
     slider.ariaValueNow = kept.toFixed(3);
-    slider.ariaValueText = text ?? `${kept.toFixed(2)} s`;
+    slider.ariaValueText = text ?? `${seconds.format(kept)} s`;
   };
   const move = (at_s) => {
     const [begin, end] = ends();
