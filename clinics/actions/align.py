@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from clinics.actions.bring_in import frames_of
 from clinics.actions.errors import BadInput
+from clinics.actions.errors import say as _
 from clinics.actions.log import TAP_U_MS
 from clinics.compute import clockfit
 from clinics.compute.sound import HORN_HEIGHT_M, travel_s
@@ -85,16 +86,17 @@ def _refuse_tie(
 ) -> None:
     clinic_id = recording.station.clinic_id
     if recording.station.clinic.state == Clinic.State.CLOSED:
-        raise BadInput([("", "This clinic is closed; its clocks stay as they are.")])
+        raise BadInput([("", _("This clinic is closed; its clocks stay as they are."))])
     if kind == Tie.Kind.INSTANT:
         if instant is None or swim is not None:
             raise BadInput([("instant", "a known instant is needed, and no swim.")])
     elif kind not in Tie.Kind.values:
         raise BadInput([("kind", f"“{kind}” is no kind of tie.")])
     elif swim is None or swim.entry.clinic_id != clinic_id:
-        raise BadInput([("swim", "choose a start of this clinic.")])
+        raise BadInput([(_("swim"), _("choose a start of this clinic."))])
     elif kind == Tie.Kind.START_HEARD and not recording.has_sound:
-        raise BadInput([("kind", "this recording has no sound, so its start cannot be heard.")])
+        told = _("this recording has no sound, so its start cannot be heard.")
+        raise BadInput([(_("kind"), told)])
 
 
 @transaction.atomic
@@ -102,7 +104,7 @@ def remove_tie(*, tie: Tie, by: User | None) -> None:
     """Take a tie back; the next fit does without it."""
     clinic = tie.recording.station.clinic
     if clinic.state == Clinic.State.CLOSED:
-        raise BadInput([("", "This clinic is closed; its clocks stay as they are.")])
+        raise BadInput([("", _("This clinic is closed; its clocks stay as they are."))])
     detail = {"recording": str(tie.recording_id), "kind": tie.kind, "pts_ticks": tie.pts_ticks}
     record(action="tie.removed", by=by, subject=tie, club=clinic.club, detail=detail)
     tie.delete()

@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from clinics.actions.bring_in import frames_of, take_of
 from clinics.actions.errors import BadInput
+from clinics.actions.errors import say as _
 from clinics.compute.clockfit import FILE_DATE
 from clinics.compute.time import (
     TICKS_PER_S,
@@ -116,7 +117,7 @@ def plan_cuts(
     """
     clinic = Clinic.objects.select_for_update().select_related("club").get(pk=clinic.pk)
     if clinic.state == Clinic.State.CLOSED:
-        raise BadInput([("", "This clinic is closed; its clips stay as they are.")])
+        raise BadInput([("", _("This clinic is closed; its clips stay as they are."))])
     swims = list(
         Swim.objects.filter(entry__clinic=clinic)
         .select_related("entry", "entry__clinic")

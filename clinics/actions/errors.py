@@ -1,5 +1,5 @@
 """The error that actions raise for bad input."""
 
-from clinics.compute.errors import BadInput
+from clinics.compute.errors import BadInput, say
 
-__all__ = ["BadInput"]
+__all__ = ["BadInput", "say"]

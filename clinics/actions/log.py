@@ -10,6 +10,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
+from clinics.actions.errors import say as _
 from clinics.compute.log_file import TOO_CLOSE_S, parse_log
 from clinics.models import Clinic, Clip, Entry, StartLogEntry, Swim
 from portal.actions.audit import record
@@ -77,7 +78,7 @@ def log_start(
 
 def _refuse_closed(clinic: Clinic) -> None:
     if clinic.state == Clinic.State.CLOSED:
-        raise BadInput([("", "This clinic is closed; its start log stays as it was.")])
+        raise BadInput([("", _("This clinic is closed; its start log stays as it was."))])
 
 
 def _add_note(line: StartLogEntry, note: str, by: User | None) -> StartLogEntry:
@@ -138,9 +139,11 @@ def _remove_swim(swim: Swim) -> None:
         raise BadInput(
             [
                 (
-                    f"number {swim.entry.number}",
-                    "This start has clips or ties already. A checker can say on the check "
-                    "board that it is somebody else, or was no swim.",
+                    _("number %(number)s", number=swim.entry.number),
+                    _(
+                        "This start has clips or ties already. A checker can say on the check "
+                        "board that it is somebody else, or was no swim."
+                    ),
                 )
             ]
         )
@@ -158,7 +161,8 @@ def take_in_log(
     _refuse_closed(clinic)
     entries = {entry.number: entry for entry in clinic.entries.all()}
     if not entries:
-        raise BadInput([(source, "this clinic has no running order yet. Take in a roster first.")])
+        told = _("this clinic has no running order yet. Take in a roster first.")
+        raise BadInput([(source, told)])
     rows = parse_log(text, zone=clinic.zone, date=clinic.date, numbers=entries, source=source)
     known = set(clinic.start_log.values_list("client_id", flat=True))
     new = [row for row in rows if row.client_id not in known]
@@ -178,9 +182,13 @@ def take_in_log(
             at = other.instant.astimezone(clinic.zone).strftime("%H:%M:%S.%f")[:-5]
             errors.append(
                 (
-                    f"{source}, row {row.row}",
-                    f"number {row.number} is logged away at {at} already. If that line is "
-                    "wrong, undo it on the start log's page first.",
+                    _("%(place)s, row %(row)s", place=source, row=row.row),
+                    _(
+                        "number %(number)s is logged away at %(at)s already. If that line is "
+                        "wrong, undo it on the start log's page first.",
+                        number=row.number,
+                        at=at,
+                    ),
                 )
             )
         line.save()

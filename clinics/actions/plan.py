@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
+from clinics.actions.errors import say as _
 from clinics.actions.roster import email_ok, put_roster
 from clinics.compute.plan_file import PlanFile, StationSpec, TeamSpec, parse_plan
 from clinics.compute.roster_file import RosterRow, parse_roster
@@ -39,7 +40,8 @@ def take_in_plan(
     errors: list[tuple[str, str]] = []
     plan = parse_plan(text, email_ok=email_ok, source=source)
     if slug is not None and plan.slug != slug:
-        errors.append((f"{source}, clinic.slug", f"“{plan.slug}” is not this clinic, “{slug}”."))
+        told = _("“%(other)s” is not this clinic, “%(slug)s”.", other=plan.slug, slug=slug)
+        errors.append((f"{source}, clinic.slug", told))
     rows = _roster_rows(plan, base_dir, roster_text, source, errors)
     with transaction.atomic():
         club = _club(plan, by, create_club, source, errors)
@@ -69,9 +71,8 @@ def _roster_rows(
     if roster_text is None and plan.roster and base_dir is not None:
         path = (base_dir / plan.roster).resolve()
         if not path.is_relative_to(base_dir.resolve()) or not path.is_file():
-            errors.append(
-                (f"{source}, clinic.roster", f"there is no file “{plan.roster}” beside the plan.")
-            )
+            told = _("there is no file “%(name)s” beside the plan.", name=plan.roster)
+            errors.append((f"{source}, clinic.roster", told))
             return None
         roster_text = decode_text(path.read_bytes(), source=plan.roster)
     if roster_text is None:
@@ -99,9 +100,8 @@ def _club(
     if by is not None:
         runs = Membership.objects.current().filter(user=by, role="admin", club__slug=plan.club)
         if not runs.exists():
-            errors.append(
-                (f"{source}, clinic.club", f"you are not an admin of a club “{plan.club}”.")
-            )
+            told = _("you are not an admin of a club “%(club)s”.", club=plan.club)
+            errors.append((f"{source}, clinic.club", told))
             return None
     if club is None and create_club:
         return Club.objects.create(slug=plan.club, name=create_club)
@@ -109,8 +109,11 @@ def _club(
         errors.append(
             (
                 f"{source}, clinic.club",
-                f"there is no club “{plan.club}”. Make it with its first admin (manage.py "
-                'first_admin), or let plan_clinic make it with --create-club "Its name".',
+                _(
+                    "there is no club “%(club)s”. Make it with its first admin (manage.py "
+                    'first_admin), or let plan_clinic make it with --create-club "Its name".',
+                    club=plan.club,
+                ),
             )
         )
     return club
@@ -126,11 +129,11 @@ def _refuse(
     if clinic is None or club is None:
         return
     if clinic.club_id != club.pk:
-        errors.append(
-            (f"{source}, clinic.slug", f"“{plan.slug}” is taken by another club; choose another.")
-        )
+        told = _("“%(slug)s” is taken by another club; choose another.", slug=plan.slug)
+        errors.append((f"{source}, clinic.slug", told))
     elif clinic.state == Clinic.State.CLOSED:
-        errors.append((f"{source}, clinic.slug", f"“{plan.slug}” is closed; its plan stays."))
+        told = _("“%(slug)s” is closed; its plan stays.", slug=plan.slug)
+        errors.append((f"{source}, clinic.slug", told))
 
 
 def _put_clinic(plan: PlanFile, clinic: Clinic | None, club: Club) -> Clinic:
@@ -153,8 +156,8 @@ def _put_stations(clinic: Clinic, specs: tuple[StationSpec, ...], source: str) -
     if used:
         raise BadInput(
             (
-                f"{source}, station “{station.slug}”",
-                "has recordings already, so the plan cannot leave it out.",
+                _("%(place)s, station “%(slug)s”", place=source, slug=station.slug),
+                _("has recordings already, so the plan cannot leave it out."),
             )
             for station in used
         )
@@ -186,8 +189,8 @@ def _put_lane_groups(
     if used:
         raise BadInput(
             (
-                f"{source}, lane_group “{group.name}”",
-                "has swimmers, so the plan cannot leave it out. Hand in the roster, too.",
+                _("%(place)s, lane_group “%(name)s”", place=source, name=group.name),
+                _("has swimmers, so the plan cannot leave it out. Hand in the roster, too."),
             )
             for group in used
         )

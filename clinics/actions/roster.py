@@ -16,6 +16,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
+from clinics.actions.errors import say as _
 from clinics.compute.roster_file import RosterRow, parse_roster
 from clinics.models import Clinic, Entry, LaneGroup, Swimmer
 from portal.actions.audit import record
@@ -104,7 +105,8 @@ def put_roster(
 
 def _refuse_closed(clinic: Clinic, source: str) -> None:
     if clinic.state == Clinic.State.CLOSED:
-        raise BadInput([(source, "this clinic is closed; its running order stays as it was.")])
+        told = _("this clinic is closed; its running order stays as it was.")
+        raise BadInput([(source, told)])
 
 
 def _lane_groups(clinic: Clinic, rows: list[RosterRow]) -> dict[str, LaneGroup]:
@@ -128,10 +130,13 @@ def has_history(entries: Iterable[Entry]) -> list[Entry]:
 def _take_out(entries: list[Entry], source: str) -> None:
     errors = [
         (
-            f"{source}, number {entry.number}",
-            f"{entry.swimmer.name} stands in the start log with this number, so it cannot be "
-            "taken out or given to somebody else. Keep that row, and give a new swimmer "
-            "another number.",
+            _("%(place)s, number %(number)s", place=source, number=entry.number),
+            _(
+                "%(name)s stands in the start log with this number, so it cannot be "
+                "taken out or given to somebody else. Keep that row, and give a new swimmer "
+                "another number.",
+                name=entry.swimmer.name,
+            ),
         )
         for entry in has_history(entries)
     ]

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
+from clinics.compute.errors import say as _
 from clinics.compute.tables import Complaints, Row, one_of, read_table, tidy, unprintable
 
 REQUIRED = ("instant", "swimmer")
@@ -74,7 +75,7 @@ def _parse_row(
     outcome = one_of(row.cells.get("outcome") or "away", OUTCOMES, complain_of("outcome"))
     note = tidy(row.cells.get("note", ""))
     if len(note) > 400 or unprintable(note):
-        complain_of("note")("is longer than 400 characters, or holds some that cannot be shown.")
+        complain_of("note")(_("is longer than 400 characters, or holds some that cannot be shown."))
     if instant is None or number is None or outcome is None:
         return None
     content = f"{instant.astimezone(dt.UTC).isoformat()}|{number}|{outcome}|{note}"
@@ -97,8 +98,12 @@ def read_instant(
         instant = None
     if instant is None or len(value.strip()) <= 10:
         complain(
-            f"“{value}” is not an instant. Write it as 2026-11-14T10:12:30.250, "
-            f"in the clinic's time zone ({zone.key}), or with an offset as +00:00."
+            _(
+                "“%(value)s” is not an instant. Write it as 2026-11-14T10:12:30.250, "
+                "in the clinic's time zone (%(zone)s), or with an offset as +00:00.",
+                value=value,
+                zone=zone.key,
+            )
         )
         return None
     if instant.tzinfo is not None:
@@ -114,14 +119,22 @@ def _in_zone(
     back = placed.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None)
     if back != local:
         complain(
-            f"“{value}” does not exist in {zone.key}: the clocks went forward over it. "
-            "Write the instant with its offset from UTC."
+            _(
+                "“%(value)s” does not exist in %(zone)s: the clocks went forward over it. "
+                "Write the instant with its offset from UTC.",
+                value=value,
+                zone=zone.key,
+            )
         )
         return None
     if placed.utcoffset() != later.utcoffset():
         complain(
-            f"“{value}” came twice in {zone.key}: the clocks went back over it. "
-            "Write the instant with its offset from UTC."
+            _(
+                "“%(value)s” came twice in %(zone)s: the clocks went back over it. "
+                "Write the instant with its offset from UTC.",
+                value=value,
+                zone=zone.key,
+            )
         )
         return None
     return placed
@@ -135,7 +148,8 @@ def _on_the_day(
     complain: Callable[[str], None],
 ) -> None:
     if abs((instant.astimezone(zone).date() - date).days) > 1:
-        complain(f"“{value}” is not on the day of the clinic, {date.isoformat()}.")
+        day = date.isoformat()
+        complain(_("“%(value)s” is not on the day of the clinic, %(day)s.", value=value, day=day))
 
 
 def _known_number(
@@ -143,5 +157,7 @@ def _known_number(
 ) -> int | None:
     if value.isascii() and value.isdigit() and int(value) in numbers:
         return int(value)
-    complain(f"“{value}” is no number of the running order. Write the swimmer's number.")
+    complain(
+        _("“%(value)s” is no number of the running order. Write the swimmer's number.", value=value)
+    )
     return None

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from clinics.compute.errors import BadInput
+from clinics.compute.errors import say as _
 from clinics.compute.tables import tidy, unprintable
 
 FORMAT = "sidelane-plan/1"
@@ -88,7 +89,7 @@ class _Table:
         self.content: dict[str, Any] = content if isinstance(content, dict) else {}
         self.read: set[str] = set()
         if not isinstance(content, dict):
-            errors.append((where, "must be a table with fields."))
+            errors.append((where, _("must be a table with fields.")))
 
     def complain(self, key: str, sentence: str) -> None:
         self.errors.append((f"{self.where}.{key}" if self.where else key, sentence))
@@ -96,7 +97,7 @@ class _Table:
     def get(self, key: str, *, needed: bool = True) -> Any:
         self.read.add(key)
         if key not in self.content and needed:
-            self.complain(key, "is missing.")
+            self.complain(key, _("is missing."))
         return self.content.get(key)
 
     def text(self, key: str, *, limit: int = 120, default: str | None = None) -> str:
@@ -104,33 +105,41 @@ class _Table:
         if value is None:
             return default or ""
         if not isinstance(value, str) or not tidy(value):
-            self.complain(key, "must be some text in quotes.")
+            self.complain(key, _("must be some text in quotes."))
             return ""
         if len(value) > limit or unprintable(value):
-            self.complain(key, f"must be at most {limit} characters that can be shown.")
+            self.complain(
+                key, _("must be at most %(limit)s characters that can be shown.", limit=limit)
+            )
         return tidy(value)
 
     def slug(self, key: str) -> str:
         value = self.text(key, limit=50)
         if value and not re.fullmatch(r"[a-z0-9]+(?:-[a-z0-9]+)*", value):
-            self.complain(key, f"“{value}” must be small letters, digits and single hyphens.")
+            self.complain(
+                key, _("“%(value)s” must be small letters, digits and single hyphens.", value=value)
+            )
         return value
 
     def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
         value = self.get(key, needed=default is None)
         if value is None:
             return low if default is None else default
+        said = {"low": f"{low:g}", "high": f"{high:g}"}
         if isinstance(value, bool) or not isinstance(value, int | float):
-            self.complain(key, f"must be a number from {low:g} to {high:g}, without quotes.")
+            self.complain(
+                key, _("must be a number from %(low)s to %(high)s, without quotes.", **said)
+            )
             return low
         if not low <= value <= high:
-            self.complain(key, f"{value:g} is outside {low:g} to {high:g}.")
+            told = _("%(value)s is outside %(low)s to %(high)s.", value=f"{value:g}", **said)
+            self.complain(key, told)
         return float(value)
 
     def flag(self, key: str, default: bool) -> bool:
         value = self.get(key, needed=False)
         if value is not None and not isinstance(value, bool):
-            self.complain(key, "must be true or false.")
+            self.complain(key, _("must be true or false."))
         return default if value is None else bool(value)
 
     def choice(self, key: str, choices: Iterable[str], default: str | None = None) -> str:
@@ -138,19 +147,22 @@ class _Table:
         if value is None:
             return default or ""
         if value not in choices:
-            self.complain(key, f"“{value}” is not known. Write one of: {', '.join(choices)}.")
+            known = ", ".join(choices)
+            told = _("“%(value)s” is not known. Write one of: %(known)s.", value=value, known=known)
+            self.complain(key, told)
         return str(value)
 
     def rows(self, key: str) -> list[Any]:
         value = self.get(key, needed=False)
         if value is not None and not isinstance(value, list):
-            self.complain(key, f"must be a list: write [[{key}]] above each.")
+            self.complain(key, _("must be a list: write [[%(key)s]] above each.", key=key))
             return []
         return value or []
 
     def nothing_else(self) -> None:
         for key in self.content.keys() - self.read:
-            self.complain(key, f"is not known here. Known: {', '.join(sorted(self.read))}.")
+            known = ", ".join(sorted(self.read))
+            self.complain(key, _("is not known here. Known: %(known)s.", known=known))
 
 
 def parse_plan(
@@ -160,11 +172,13 @@ def parse_plan(
     try:
         content = tomllib.loads(text.lstrip("\ufeff"))
     except tomllib.TOMLDecodeError as problem:
-        raise BadInput([(source, f"cannot be read as TOML: {problem}.")]) from None
+        told = _("cannot be read as TOML: %(problem)s.", problem=problem)
+        raise BadInput([(source, told)]) from None
     errors: list[tuple[str, str]] = []
     root = _Table(content, "", errors)
     if root.get("format", needed=False) != FORMAT:
-        root.complain("format", f"must be “{FORMAT}”; that names the version of this format.")
+        told = _("must be “%(name)s”; that names the version of this format.", name=FORMAT)
+        root.complain("format", told)
     clinic = _Table(root.get("clinic") or {}, "clinic", errors)
     starter = _Table(root.get("starter", needed=False) or {}, "starter", errors)
     plan = _read(root, clinic, starter, errors, email_ok)
@@ -211,7 +225,7 @@ def _date(clinic: _Table) -> dt.date:
             value = dt.date.fromisoformat(value)
     if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
         if value is not None:
-            clinic.complain("date", f"“{value}” must be a day as 2026-11-14.")
+            clinic.complain("date", _("“%(value)s” must be a day as 2026-11-14.", value=value))
         return dt.date.min
     return value
 
@@ -222,7 +236,8 @@ def _time_zone(clinic: _Table) -> str:
         if name:
             zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        clinic.complain("time_zone", f"“{name}” is no time zone. Write one as “Europe/Dublin”.")
+        told = _("“%(name)s” is no time zone. Write one as “Europe/Dublin”.", name=name)
+        clinic.complain("time_zone", told)
     return name
 
 
@@ -231,7 +246,8 @@ def _stations(
 ) -> tuple[StationSpec, ...]:
     rows = root.rows("station")
     if not 1 <= len(rows) <= 6:
-        root.complain("station", f"there are {len(rows)}; a clinic has one to six.")
+        told = _("there are %(count)s; a clinic has one to six.", count=len(rows))
+        root.complain("station", told)
     stations = tuple(_station(row, n, errors, course_m) for n, row in enumerate(rows, start=1))
     _no_twice(errors, "station", "slug", [station.slug for station in stations])
     return stations
@@ -263,7 +279,8 @@ def _windows(table: _Table) -> tuple[WindowSpec, ...]:
         pass_no = int(part.number("pass", 1, 200))
         from_s, to_s = part.number("from_s", -60, 3600), part.number("to_s", -60, 3600)
         if from_s >= to_s:
-            part.complain("to_s", f"{to_s:g} must be after from_s, {from_s:g}.")
+            ends = {"to_s": f"{to_s:g}", "from_s": f"{from_s:g}"}
+            part.complain("to_s", _("%(to_s)s must be after from_s, %(from_s)s.", **ends))
         part.nothing_else()
         windows.append(WindowSpec(pass_no, from_s, to_s))
     _no_twice(table.errors, f"{table.where}.windows", "pass", [w.pass_no for w in windows])
@@ -289,7 +306,7 @@ def _team(
         table = _Table(row, f"team {n}", errors)
         email = table.text("email", limit=254).lower()
         if email and not email_ok(email):
-            table.complain("email", f"“{email}” is not an e-mail address.")
+            table.complain("email", _("“%(email)s” is not an e-mail address.", email=email))
         duty = table.choice("duty", DUTIES, default="") or None
         member = TeamSpec(
             email=email,
@@ -304,4 +321,5 @@ def _team(
 
 def _no_twice(errors: list[tuple[str, str]], where: str, key: str, values: list[Any]) -> None:
     for value in {value for value in values if values.count(value) > 1}:
-        errors.append((f"{where}.{key}", f"“{value}” stands there twice."))
+        told = _("“%(value)s” stands there twice.", value=value)
+        errors.append((f"{where}.{key}", told))

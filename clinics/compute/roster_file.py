@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from clinics.compute.errors import say as _
 from clinics.compute.tables import (
     Complaints,
     Row,
@@ -71,7 +72,7 @@ def parse_roster(
         also_called=ALSO_CALLED,
     )
     if not rows:
-        complaints.add("names no swimmer. Write one row for each.")
+        complaints.add(_("names no swimmer. Write one row for each."))
     parsed = [_parse_row(row, complaints, lane_groups, email_ok) for row in rows]
     _no_number_twice(rows, complaints)
     complaints.raise_if_any()
@@ -102,11 +103,11 @@ def _parse_row(
 def _name(value: str, complain: Callable[[str], None]) -> str | None:
     name = tidy(value)
     if not name:
-        complain("is empty. Every swimmer needs a name.")
+        complain(_("is empty. Every swimmer needs a name."))
     elif len(name) > 120:
-        complain(f"is {len(name)} characters long; 120 are allowed.")
+        complain(_("is %(count)s characters long; 120 are allowed.", count=len(name)))
     elif unprintable(name):
-        complain("holds a character that cannot be shown. Type the name anew.")
+        complain(_("holds a character that cannot be shown. Type the name anew."))
     else:
         return name
     return None
@@ -116,7 +117,12 @@ def _email(
     value: str, complain: Callable[[str], None], email_ok: Callable[[str], bool]
 ) -> str | None:
     if value and (len(value) > 254 or not email_ok(value)):
-        complain(f"“{value}” is not an e-mail address. Correct it, or leave the cell empty.")
+        complain(
+            _(
+                "“%(value)s” is not an e-mail address. Correct it, or leave the cell empty.",
+                value=value,
+            )
+        )
         return None
     return value.lower()
 
@@ -128,13 +134,18 @@ def _adult(value: str, complain: Callable[[str], None]) -> bool:
         return True
     if word in NO:
         complain(
-            "says “no”. Only adults (18 or older) can be filmed here: take this row out, "
-            "or write “yes” if the swimmer is 18."
+            _(
+                "says “no”. Only adults (18 or older) can be filmed here: take this row out, "
+                "or write “yes” if the swimmer is 18."
+            )
         )
     else:
         complain(
-            f"“{value}” is neither “yes” nor “no”. Write “yes” for a swimmer who said that "
-            "they are 18 or older; nobody else can be filmed here."
+            _(
+                "“%(value)s” is neither “yes” nor “no”. Write “yes” for a swimmer who said that "
+                "they are 18 or older; nobody else can be filmed here.",
+                value=value,
+            )
         )
     return False
 
@@ -144,7 +155,7 @@ def _pace_s(value: str, complain: Callable[[str], None]) -> float | None:
     minutes = re.fullmatch(r"(\d{1,2}):([0-5]\d(?:[.,]\d+)?)", value)
     seconds = str(int(minutes[1]) * 60 + float(minutes[2].replace(",", "."))) if minutes else value
     return number_in(
-        seconds, PACE_MIN_S, PACE_MAX_S, complain, "seconds per 100 m, or minutes as 1:32.5"
+        seconds, PACE_MIN_S, PACE_MAX_S, complain, _("seconds per 100 m, or minutes as 1:32.5")
     )
 
 
@@ -156,10 +167,17 @@ def _lane_group(value: str, complain: Callable[[str], None], lane_groups: list[s
         if known.casefold() == name.casefold():
             return known
     if lane_groups:
-        complain(f"“{value}” is not in the plan. Its lane groups: {', '.join(lane_groups)}.")
+        groups = ", ".join(lane_groups)
+        complain(
+            _(
+                "“%(value)s” is not in the plan. Its lane groups: %(groups)s.",
+                value=value,
+                groups=groups,
+            )
+        )
         return None
     if len(name) > 40 or unprintable(name):
-        complain("is too long or holds a character that cannot be shown.")
+        complain(_("is too long or holds a character that cannot be shown."))
         return None
     return name
 
@@ -170,8 +188,12 @@ def _no_number_twice(rows: list[Row], complaints: Complaints) -> None:
         number = row.cells["number"].lstrip("0")
         if number and number in first_row:
             complaints.add(
-                f"“{row.cells['number']}” stands in row {first_row[number]} already. "
-                "Every swimmer needs a number of their own.",
+                _(
+                    "“%(number)s” stands in row %(row)s already. "
+                    "Every swimmer needs a number of their own.",
+                    number=row.cells["number"],
+                    row=first_row[number],
+                ),
                 row=row.number,
                 column="number",
             )

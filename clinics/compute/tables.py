@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from clinics.compute.errors import BadInput
+from clinics.compute.errors import say as _
 
 MAX_CHARACTERS = 2_000_000
 MAX_ROWS = 5_000
@@ -33,12 +34,12 @@ class Complaints:
     errors: list[tuple[str, str]] = field(default_factory=list)
 
     def add(self, sentence: str, *, row: int | None = None, column: str = "") -> None:
-        where = [self.source]
+        where = self.source
         if row is not None:
-            where.append(f"row {row}")
+            where = _("%(place)s, row %(row)s", place=where, row=row)
         if column:
-            where.append(f"column “{column}”")
-        self.errors.append((", ".join(where), sentence))
+            where = _("%(place)s, column “%(column)s”", place=where, column=column)
+        self.errors.append((where, sentence))
 
     def raise_if_any(self) -> None:
         if self.errors:
@@ -50,7 +51,8 @@ def decode_text(content: bytes, *, source: str) -> str:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return content.decode("utf-16", errors="replace").lstrip("\ufeff")
     if b"\x00" in content:
-        raise BadInput([(source, "this is not a text file. Export the table as CSV, in UTF-8.")])
+        sentence = _("this is not a text file. Export the table as CSV, in UTF-8.")
+        raise BadInput([(source, sentence)])
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -80,11 +82,12 @@ def read_table(
     Raises BadInput at once when the header does not fit: then no row can be judged.
     """
     if len(text) > MAX_CHARACTERS:
-        complaints.add("is far too long for such a table.")
+        complaints.add(_("is far too long for such a table."))
         complaints.raise_if_any()
     records = list(_records(text.lstrip("\ufeff"), complaints))
     if not records:
-        complaints.add(f"is empty. Its first row must name the columns: {', '.join(required)}.")
+        names = ", ".join(required)
+        complaints.add(_("is empty. Its first row must name the columns: %(names)s.", names=names))
         complaints.raise_if_any()
     columns = _columns(records[0][1], complaints, required, optional, also_called or {})
     complaints.raise_if_any()
@@ -102,10 +105,10 @@ def _records(text: str, complaints: Complaints) -> list[tuple[int, list[str]]]:
             if any(cell.strip() for cell in cells):
                 records.append((number, cells))
             if len(records) > MAX_ROWS:
-                complaints.add(f"has more than {MAX_ROWS} rows.")
+                complaints.add(_("has more than %(count)s rows.", count=MAX_ROWS))
                 break
     except csv.Error as problem:
-        complaints.add(f"is no proper CSV ({problem}).", row=reader.line_num)
+        complaints.add(_("is no proper CSV (%(problem)s).", problem=problem), row=reader.line_num)
     complaints.raise_if_any()
     return records
 
@@ -125,16 +128,19 @@ def _columns(
     for shown, name in zip(header, names, strict=True):
         if name and name not in known:
             complaints.add(
-                f"is not a column of this table. Known columns: {', '.join(known)}.",
+                _(
+                    "is not a column of this table. Known columns: %(known)s.",
+                    known=", ".join(known),
+                ),
                 row=1,
                 column=shown.strip(),
             )
     for name in known:
         if names.count(name) > 1:
-            complaints.add("stands there twice.", row=1, column=name)
+            complaints.add(_("stands there twice."), row=1, column=name)
     for name in required:
         if name not in names:
-            complaints.add("is missing from the first row.", row=1, column=name)
+            complaints.add(_("is missing from the first row."), row=1, column=name)
     return names
 
 
@@ -145,7 +151,12 @@ def _rows(
     for number, cells in records:
         if any(cell.strip() for cell in cells[len(columns) :]):
             complaints.add(
-                f"has {len(cells)} cells, but there are {len(columns)} columns.", row=number
+                _(
+                    "has %(cells)s cells, but there are %(columns)s columns.",
+                    cells=len(cells),
+                    columns=len(columns),
+                ),
+                row=number,
             )
         padded = [*cells, *[""] * len(columns)]
         named = zip(columns, padded, strict=False)
@@ -153,15 +164,14 @@ def _rows(
     return rows
 
 
-def one_of(
-    value: str, choices: Mapping[str, str], complain: Callable[[str], None], what: str = ""
-) -> str | None:
+def one_of(value: str, choices: Mapping[str, str], complain: Callable[[str], None]) -> str | None:
     """The chosen word, whatever its case; complains with all that is allowed."""
     key = tidy(value).lower().replace(" ", "-")
     if key in choices:
         return choices[key]
     allowed = ", ".join(dict.fromkeys(choices.values()))
-    complain(f"“{value}” is not known{what}. Write one of: {allowed}.")
+    told = _("“%(value)s” is not known. Write one of: %(known)s.", value=value, known=allowed)
+    complain(told)
     return None
 
 
@@ -169,13 +179,14 @@ def number_in(
     value: str, low: float, high: float, complain: Callable[[str], None], unit: str
 ) -> float | None:
     """A number within limits; a decimal comma is read as a point."""
+    said = {"value": value, "low": f"{low:g}", "high": f"{high:g}", "unit": unit}
     try:
         number = float(value.replace(",", "."))
     except ValueError:
-        complain(f"“{value}” is not a number. Write {low:g} to {high:g} ({unit}).")
+        complain(_("“%(value)s” is not a number. Write %(low)s to %(high)s (%(unit)s).", **said))
         return None
     if not low <= number <= high:
-        complain(f"“{value}” is outside {low:g} to {high:g} ({unit}).")
+        complain(_("“%(value)s” is outside %(low)s to %(high)s (%(unit)s).", **said))
         return None
     return number
 
@@ -183,6 +194,7 @@ def number_in(
 def whole_in(value: str, low: int, high: int, complain: Callable[[str], None]) -> int | None:
     """A whole number within limits, written in plain digits."""
     if not (value.isascii() and value.isdigit()) or not low <= int(value) <= high:
-        complain(f"“{value}” is not a whole number from {low} to {high}.")
+        said: dict[str, object] = {"value": value, "low": low, "high": high}
+        complain(_("“%(value)s” is not a whole number from %(low)s to %(high)s.", **said))
         return None
     return int(value)

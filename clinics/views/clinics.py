@@ -19,6 +19,7 @@ from clinics.actions.plan import take_in_plan
 from clinics.actions.whats_next import standing_of
 from clinics.models import Clinic
 from clinics.views.forms import PlanForm
+from clinics.views.words import in_words
 from portal.models import Club, Membership
 from portal.requests import SignedInRequest
 
@@ -73,7 +74,7 @@ def clinic_new(request: SignedInRequest) -> HttpResponse:
                 by=request.user,
             )
         except BadInput as bad:
-            errors = bad.errors
+            errors = in_words(bad).errors
         else:
             messages.success(request, _("%(clinic)s is planned.") % {"clinic": row.name})
             return redirect("clinics:clinic", pk=row.pk)
@@ -91,7 +92,7 @@ def clinic_cut(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
         fit_clocks(clinic=row, by=request.user)
         plan = plan_cuts(clinic=row, by=request.user, coarse_too=True, failed_again=True)
     except BadInput as bad:
-        messages.error(request, " ".join(bad.lines()))
+        messages.error(request, " ".join(in_words(bad).lines()))
     else:
         told = ngettext("%(n)s clip is to be made.", "%(n)s clips are to be made.", plan.waiting)
         messages.success(request, told % {"n": plan.waiting})

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.errors import BadInput
 from clinics.compute.tables import decode_text
+from clinics.views.words import in_words
 
 MAX_TEXT_BYTES = 2_000_000
 
@@ -27,7 +28,7 @@ class TextFileField(forms.FileField):
         try:
             return decode_text(uploaded.read(), source=uploaded.name)
         except BadInput as bad:
-            raise ValidationError(bad.lines()) from None
+            raise ValidationError(in_words(bad).lines()) from None
 
 
 class TextOrFileForm(forms.Form):

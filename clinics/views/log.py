@@ -20,6 +20,7 @@ from clinics.compute.log_file import TOO_CLOSE_S
 from clinics.models import Clinic, Consent, Entry, StartLogEntry
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import LogForm
+from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 
 AHEAD = dt.timedelta(minutes=2)  # more than that in the future is a phone's clock set wrong
@@ -91,7 +92,7 @@ def _log(request: SignedInRequest, clinic: Clinic) -> HttpResponse:
             by=request.user,
         )
     except BadInput as bad:
-        return _refused(request, clinic, bad.lines())
+        return _refused(request, clinic, in_words(bad).lines())
     if _wants_json(request):
         return JsonResponse({"client_id": line.client_id, "kept": True}, status=201)
     return redirect("clinics:start-log", pk=clinic.pk)
@@ -113,7 +114,7 @@ def undo(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     try:
         line = undo_start(clinic=clinic, client_id=client_id, by=request.user)
     except BadInput as bad:
-        return _refused(request, clinic, bad.lines())
+        return _refused(request, clinic, in_words(bad).lines())
     if _wants_json(request):
         return JsonResponse({"client_id": client_id, "undone": line is not None})
     return redirect("clinics:start-log", pk=clinic.pk)
@@ -133,7 +134,7 @@ def take_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
                 source=_("start log"),
             )
         except BadInput as bad:
-            errors = bad.errors
+            errors = in_words(bad).errors
         else:
             told = _("Taken in: %(added)s new lines, %(known)s were here already.")
             messages.success(request, told % {"added": taken.added, "known": taken.known})

@@ -19,6 +19,7 @@ from clinics.compute.pool_plan import pool_plan
 from clinics.models import Clinic, Consent
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import PlanForm, RosterForm
+from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 
 
@@ -56,7 +57,7 @@ def _take_in(request: SignedInRequest, row: Clinic, form: PlanForm) -> list[tupl
             slug=row.slug,
         )
     except BadInput as bad:
-        return bad.errors
+        return in_words(bad).errors
     return []
 
 
@@ -93,7 +94,7 @@ def roster(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
                 clinic=row, text=form.cleaned_data["roster"], by=request.user, source=_("roster")
             )
         except BadInput as bad:
-            errors = bad.errors
+            errors = in_words(bad).errors
         else:
             told = _("Taken in: %(added)s new, %(kept)s kept, %(removed)s taken out.")
             counts = {"added": taken.added, "kept": taken.changed, "removed": taken.removed}

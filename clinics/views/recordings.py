@@ -30,6 +30,7 @@ from clinics.media.frames import load_key_frames
 from clinics.media.sandbox import Limits
 from clinics.media.still import extract_frames
 from clinics.models import ClockFit, Recording, Swim, Tie
+from clinics.views.words import in_words
 from portal.actions import files
 from portal.actions.limits import TooOften, count_try
 from portal.requests import SignedInRequest
@@ -270,7 +271,7 @@ def _decode(
     except MediaError as problem:
         return _not_now(422, problem.message, None)
     except BadInput as problem:
-        return _not_now(410, str(problem), None)
+        return _not_now(410, str(in_words(problem)), None)
     finally:
         DECODES_AT_ONCE.release()
 
@@ -305,7 +306,7 @@ def tie(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
         )
         _fit_again(request, row)
     except BadInput as problem:
-        messages.error(request, str(problem))
+        messages.error(request, str(in_words(problem)))
     else:
         messages.success(request, _("Tied: %(swim)s starts at this frame.") % {"swim": swim})
     return redirect(f"{here}?frame={number}")
@@ -323,7 +324,7 @@ def tie_remove(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
         align.remove_tie(tie=found, by=request.user)
         _fit_again(request, recording_row)
     except BadInput as problem:
-        messages.error(request, str(problem))
+        messages.error(request, str(in_words(problem)))
     else:
         messages.success(request, _("The tie is removed and the clocks are fitted anew."))
     return redirect(reverse("clinics:recording", args=[recording_row.pk]))
