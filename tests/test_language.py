@@ -8,6 +8,7 @@ code that it is about.
 from __future__ import annotations
 
 import ast
+import html
 import re
 import shutil
 import subprocess
@@ -22,7 +23,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone, translation
 
+from clinics.actions.errors import BadInput, say
 from clinics.models import Entry
+from clinics.views.words import in_words
 from feedback.models import Comment
 from portal.actions.sign_in import ask_for_code
 from portal.models import OutboxMail, User
@@ -115,7 +118,8 @@ def test_plurals_have_both_forms_and_typography_is_french() -> None:
         assert len(french) == len(ids), ids
         for text in french:
             assert not re.search(r" [:;?!»%](\s|$|%)", text), f"a plain space before a sign: {text}"
-            assert not re.search(r"«(?!\u00a0)|[“”\"]", text), f"quotes: {text}"
+            assert not re.search(r"«(?!\u00a0)|[“”]", text), f"quotes: {text}"
+            assert ('"' in text) == any('"' in one for one in ids), f"quotes: {text}"
             assert "'" not in text, f"a straight apostrophe: {text}"
 
 
@@ -302,3 +306,26 @@ def test_a_mail_is_in_the_language_of_who_reads_it(compiled: None, said: Cast) -
     subjects = dict(OutboxMail.objects.values_list("to", "subject"))
     assert subjects[said.tomas.email] == "Votre code de connexion"
     assert subjects[said.coach.email] == "Your sign-in code"
+
+
+def test_what_is_wrong_with_a_roster_is_said_in_french(compiled: None, cast: Cast) -> None:
+    """Also what the reading of files says, which itself knows no languages."""
+    client = sign_in(Client(), cast.admin)
+    url = reverse("clinics:clinic-roster", args=[cast.clinic.pk])
+    roster = "number,name,adult,stroke,pace_s_per_100m\n1,Tomas Birk,yes,sideways,92.5\n"
+    answer = client.post(url, {"roster": roster}, headers={"accept-language": "fr"})
+    assert answer.status_code == 422
+    said = html.unescape(answer.content.decode()).replace("\u00a0", " ")
+    assert "liste des nageurs, ligne 2, colonne « stroke »" in said
+    assert "« sideways » n’est pas connu. Écrivez l’un de ces mots : freestyle" in said
+
+
+def test_a_sentence_keeps_its_pattern_and_says_english_by_itself(compiled: None) -> None:
+    where = say("%(place)s, row %(row)s", place="100% roster", row=3)
+    bad = BadInput([(where, say("is missing.")), ("plan.toml", "as it is, 5%")])
+    assert bad.lines() == ["100% roster, row 3: is missing.", "plan.toml: as it is, 5%"]
+    with translation.override("fr"):
+        assert in_words(bad).lines() == [
+            "100% roster, ligne 3: manque.",
+            "plan.toml: as it is, 5%",
+        ]
