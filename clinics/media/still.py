@@ -105,6 +105,9 @@ def _run(
         format="image2",
         vcodec="mjpeg",
         fps_mode="passthrough",
+        # Left to itself the encoder counts in frames of the nominal rate; with a variable rate
+        # two pictures then fall on one tick, and it refuses the second.
+        enc_time_base="1/90000",
         map_metadata=-1,
         fflags="+bitexact",
         **{"q:v": QUALITY, "flags:v": "+bitexact", "frames:v": span.frame_count},

@@ -47,6 +47,7 @@ class FrameViewer {
     this.find("view").classList.add("loading");
     this.find("number").textContent = this.frame;
     this.find("frame-field").value = ""; // until the picture is on screen nothing can be tied
+    this.find("tie-button").disabled = true;
     window.clearTimeout(this.timer);
     const wait = this.runs.has(this.firstOf(this.frame)) ? 0 : 120;
     this.timer = window.setTimeout(() => this.show(this.frame), wait);
@@ -84,6 +85,7 @@ class FrameViewer {
       this.find("picture").alt = this.root.dataset.wordsFrame.replace("{n}", number);
       this.find("clock").textContent = wanted.clock;
       this.find("frame-field").value = number;
+      this.find("tie-button").disabled = false;
       this.find("trouble").textContent = "";
       this.find("view").classList.remove("loading");
       this.row(frames);
