@@ -12,7 +12,7 @@ request_id: ContextVar[str] = ContextVar("request_id", default="-")
 class UtcLineFormatter(logging.Formatter):
     """`2026-11-14T10:15:33Z INFO portal.sign_in [request id] message`."""
 
-    converter = time.gmtime
+    converter = staticmethod(time.gmtime)
 
     def __init__(self) -> None:
         super().__init__("%(asctime)sZ %(levelname)s %(name)s [%(request_id)s] %(message)s")

@@ -31,7 +31,7 @@ class JobKind:
 
     name: str
     queue: str  # "quick" or "render"
-    label: str
+    label: Any  # str or a lazy translation
     run: Callable[[Job, Callable[..., None]], None]
     visible_to: Callable[[QuerySet[Job], User], QuerySet[Job]]
     wall_s: float = 3600.0  # longer than this is too long: the job fails and says so
@@ -45,7 +45,7 @@ class KeepingRule:
     """How long files of one kind are kept. `delete_by(file)` is None: not known yet."""
 
     name: str
-    label: str
+    label: Any  # str or a lazy translation
     delete_by: Callable[[StoredFile], dt.datetime | None]
 
 

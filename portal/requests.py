@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.http import HttpRequest
 
-from portal.models import User
+from portal.models import Membership, User
 
 
 class SignedInRequest(HttpRequest):
     """For annotations only. `SignInRequiredMiddleware` turns everybody else away before."""
 
     user: User
+    portal_memberships: list[Membership]  # remembered by `portal.shell` once it has asked
