@@ -19,7 +19,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from clinics.actions import uploads
 from clinics.actions.bring_in import NoRoom, check_room
@@ -216,7 +216,7 @@ def _busy(lines: list[StationLine]) -> bool:
     return "busy" in tones
 
 
-@require_GET
+@require_safe
 def bring_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """The page. Whoever does not work at the clinic finds nothing here."""
     clinic = get_object_or_404(Clinic.objects.worked_by(request.user), pk=pk)
@@ -225,7 +225,7 @@ def bring_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     return render(request, "clinics/bring_in.html", context)
 
 
-@require_GET
+@require_safe
 def states(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """What is on its way and what is in, to be put into the page again."""
     clinic = get_object_or_404(Clinic.objects.worked_by(request.user), pk=pk)
@@ -245,7 +245,7 @@ def _worked_station(request: SignedInRequest, pk: uuid.UUID) -> Station:
     return get_object_or_404(stations, pk=pk)
 
 
-@require_GET
+@require_safe
 def station_uploads(request: SignedInRequest, pk: uuid.UUID) -> JsonResponse:
     """What this person has sent to the station before: dropped again, it goes on from there."""
     station = _worked_station(request, pk)

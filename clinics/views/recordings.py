@@ -19,7 +19,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from clinics.actions import align
 from clinics.actions.bring_in import frames_of, take_of
@@ -108,9 +108,8 @@ def clock_words(media_s: float) -> str:
     return f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"
 
 
+@require_safe
 def recording(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
-    if request.method not in {"GET", "HEAD"}:
-        return HttpResponse(status=405, headers={"Allow": "GET, HEAD"})
     row = _recording(request, pk)
     place = _place(row, LookForm(request.GET)) if row.state == Recording.State.READY else None
     fit = ClockFit.objects.filter(recording=row).first()
@@ -196,7 +195,7 @@ def _stills(row: Recording) -> list[StripStill]:
 # --- pictures ------------------------------------------------------------------------------------
 
 
-@require_GET
+@require_safe
 def strip(request: SignedInRequest, pk: uuid.UUID) -> HttpResponseBase:
     row = _recording(request, pk)
     if row.contact_strip is None:
@@ -204,7 +203,7 @@ def strip(request: SignedInRequest, pk: uuid.UUID) -> HttpResponseBase:
     return serve_file(request, row.contact_strip)
 
 
-@require_GET
+@require_safe
 def frames(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """A short run of consecutive pictures as JSON, each with its number and time."""
     row = _recording(request, pk)
@@ -228,7 +227,7 @@ def frames(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     return JsonResponse({"frames": told}, headers={"Cache-Control": "private, no-store"})
 
 
-@require_GET
+@require_safe
 def frame(request: SignedInRequest, pk: uuid.UUID, number: int) -> HttpResponse:
     """One picture of the recording, exactly that frame."""
     row = _recording(request, pk)

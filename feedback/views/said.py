@@ -80,13 +80,13 @@ def reply_to(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     return _answer(request, swim, said)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def edit_own(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     mine = Comment.objects.visible_to(request.user).filter(author=request.user)
     comment = get_object_or_404(mine, pk=pk)
     swim = swim_for(request, comment.swim_id)
     here = reverse("feedback:edit", args=[pk])
-    if request.method == "GET":
+    if request.method != "POST":
         return _words_again(request, swim, WordsForm(initial={"text": comment.text}), here, 200)
     form = WordsForm(request.POST)
     if not form.is_valid():

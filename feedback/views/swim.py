@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from clinics.compute.time import TICKS_PER_S, seconds_between
 from clinics.models import Clip, ClipFile, ClockFit, Swim
@@ -292,7 +292,7 @@ def swim_for(request: SignedInRequest, pk: uuid.UUID) -> Swim:
     return get_object_or_404(rows, pk=pk)
 
 
-@require_GET
+@require_safe
 def swim(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     shown = swim_for(request, pk)
     looked_at = look(swim=shown, user=request.user)
