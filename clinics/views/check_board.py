@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 import uuid
 from collections import Counter
 from dataclasses import dataclass
@@ -15,15 +14,16 @@ from django.utils.translation import ngettext
 
 from clinics.actions.check import is_passed_whole, reasons_not_to_pass, who_agrees
 from clinics.compute import overview
+from clinics.compute.sureness import Sureness, within
 from clinics.compute.time import clinic_instant, ticks_to_media_s, to_epoch_s
 from clinics.models import Clinic, Clip, ClipFile, Recognised, Recording, Station, Swim
+from clinics.views.words import sure_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from portal.models import User
 
-FRAMES_WORTH_SAYING = 5
 LOOK_FIRST, BEING_MADE, READY, PASSED = range(4)
 
 
@@ -134,16 +134,9 @@ def view_of(clip: Clip) -> View:
 
 
 def _within(u_ms: float | None, fps: float | None) -> str:
-    """How sure, in words: a picture stands for a whole frame, so nothing is surer."""
-    if u_ms is None or not fps:
-        return ""
-    frames = math.ceil(u_ms * fps / 1000 - 1e-9)
-    if frames <= 1:
-        return _("within a frame")
-    if frames <= FRAMES_WORTH_SAYING:
-        told = ngettext("within %(count)d frame", "within %(count)d frames", frames)
-        return told % {"count": frames}
-    return _("within %(seconds).1f s") % {"seconds": math.ceil(u_ms / 100 - 1e-9) / 10}
+    """How far off the time may be; its state stands beside it."""
+    sure = within(u_ms=u_ms, frame_ms=1000 / fps if fps else None)
+    return "" if sure.kind is Sureness.NOT_FOUND else sure_words(sure)
 
 
 def board_of(clinic: Clinic, user: User) -> Board:

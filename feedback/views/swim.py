@@ -11,15 +11,14 @@ from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
+from clinics.compute.sureness import Sureness, how_sure, together_ms
 from clinics.compute.time import TICKS_PER_S, seconds_between
 from clinics.models import Clip, ClipFile, ClockFit, Swim
+from clinics.views.words import sure_words
 from feedback.actions.frames import frame_at, pts_ticks_of, ticks_of
 from feedback.actions.look import look
-from feedback.compute.sureness import HowSure, Sureness, how_sure, together_ms
 from feedback.forms import SayForm
 from feedback.models import Comment
 from feedback.models.queue import waiting_for
@@ -83,20 +82,6 @@ class Said:
     new: bool
     mine: bool
     replies: list[Said] = field(default_factory=list)
-
-
-def sure_words(sure: HowSure) -> str:
-    """How sure a time is, for people who do not want a ±."""
-    if sure.kind is Sureness.FRAME:
-        return _("within a frame")
-    if sure.kind is Sureness.FRAMES:
-        count = int(sure.amount)
-        return ngettext("within %(count)d frame", "within %(count)d frames", count) % {
-            "count": count
-        }
-    if sure.kind is Sureness.SECONDS:
-        return _("within %(seconds).1f s") % {"seconds": sure.amount}
-    return _("needs a look") if sure.kind is Sureness.LOOK else _("time not known")
 
 
 SURE_CLASS = {Sureness.LOOK: "look", Sureness.NOT_FOUND: "unknown"}

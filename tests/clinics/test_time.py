@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import doctest
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clinics.compute import geometry, sound, time
 from clinics.compute.time import (
     clinic_instant,
     from_epoch_s,
@@ -26,11 +24,6 @@ from clinics.compute.time import (
 ZERO = dt.datetime(2026, 11, 14, 10, 0, 0, 123_457, tzinfo=dt.UTC)
 media = st.floats(min_value=-100, max_value=4 * 3600, allow_nan=False)
 rates = st.floats(min_value=-150, max_value=150, allow_nan=False)
-
-
-@pytest.mark.parametrize("module", [time, sound, geometry])
-def test_examples_in_the_docstrings_run(module: object) -> None:
-    assert doctest.testmod(module).failed == 0
 
 
 @given(media, rates)

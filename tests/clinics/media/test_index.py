@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
-import importlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -94,9 +92,3 @@ def test_caps_and_demanded_sandbox(
     monkeypatch.setattr(sandbox, "sandbox_available", lambda: False)
     with pytest.raises(SandboxMissing):
         index_take(take, work_dir=tmp_path, require_sandbox=True)
-
-
-@pytest.mark.parametrize("name", ["ticks", "frames", "listing", "render"])
-def test_examples_in_docstrings_hold(name: str) -> None:
-    found = doctest.testmod(importlib.import_module(f"clinics.media.{name}"))
-    assert found.attempted > 0 and found.failed == 0
