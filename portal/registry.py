@@ -99,6 +99,10 @@ def _no_clubs(_user: User) -> list[Club]:
     return []
 
 
+def _no_duties(_user: User) -> list[Any]:
+    return []
+
+
 @dataclass(frozen=True)
 class PeopleHooks:
     """What a package knows of people that the sign-in needs.
@@ -108,6 +112,8 @@ class PeopleHooks:
     `signed_in(user)`: called within the transaction of each sign-in by code.
     `needs_second_factor(user)`: does a duty of this person ask for one?
     `clubs(user)`: the clubs in whose footage the person is.
+    `duties(user)`: what the person does beyond the roles, in words for the header; asked only
+    of people who work for a club, and with one query.
     """
 
     name: str
@@ -115,6 +121,7 @@ class PeopleHooks:
     signed_in: Callable[[User], None] = _nothing
     needs_second_factor: Callable[[User], bool] = _never
     clubs: Callable[[User], list[Club]] = _no_clubs
+    duties: Callable[[User], list[Any]] = _no_duties
 
 
 @dataclass(frozen=True)

@@ -53,9 +53,17 @@ def clubs_of(request: SignedInRequest) -> list[Club]:
 
 
 def role_of(request: SignedInRequest) -> str:
-    """The roles in words, each once: “club admin, coach”."""
-    roles = {m.role: str(m.get_role_display()) for m in memberships_of(request)}
-    return ", ".join(roles[role] for role in Membership.Role.values if role in roles)
+    """Roles and duties in words, each once: “club admin, coach”. A duty says more than that
+    somebody is crew, so it stands in its place."""
+    memberships = memberships_of(request)
+    if not memberships:
+        return ""
+    roles = {m.role: str(m.get_role_display()) for m in memberships}
+    duties = [str(duty) for hooks in people_hooks.all() for duty in hooks.duties(request.user)]
+    if duties:
+        roles.pop(Membership.Role.CREW, None)
+    named = [roles[role] for role in Membership.Role.values if role in roles]
+    return ", ".join([*named, *duties])
 
 
 def page_shell(request: SignedInRequest) -> dict[str, Any]:

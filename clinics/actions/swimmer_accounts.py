@@ -6,7 +6,9 @@ to the one User, and their pages say whose swim is whose.
 
 from __future__ import annotations
 
-from clinics.models import Duty, Swimmer
+from typing import Any
+
+from clinics.models import Clinic, Duty, Swimmer
 from portal.actions import audit
 from portal.models import Club, User
 from portal.registry import PeopleHooks
@@ -44,6 +46,12 @@ def is_checker(user: User) -> bool:
     return Duty.objects.filter(user=user, kind=Duty.Kind.CHECKER).exists()
 
 
+def duties_in_words(user: User) -> list[Any]:
+    """“checker”, while there is a clinic that this person may still check."""
+    checks = Clinic.objects.checked_by(user).exclude(state=Clinic.State.CLOSED)
+    return [Duty.Kind.CHECKER.label] if checks.exists() else []
+
+
 def clubs_of_swimmer(user: User) -> list[Club]:
     return list(Club.objects.filter(swimmers__user=user).distinct().order_by("name"))
 
@@ -54,4 +62,5 @@ HOOKS = PeopleHooks(
     signed_in=attach_swimmers,
     needs_second_factor=is_checker,
     clubs=clubs_of_swimmer,
+    duties=duties_in_words,
 )
