@@ -34,10 +34,12 @@ class Station {
     const drop = this.root.querySelector("[data-drop]");
     this.root.querySelector("[data-without-script]").hidden = true;
     this.form.addEventListener("submit", (event) => event.preventDefault());
-    input.addEventListener("change", () => {
+    const chosen = () => {
       this.take([...input.files]);
       input.value = "";
-    });
+    };
+    input.addEventListener("change", chosen);
+    if (input.files.length) chosen(); // chosen before this script had come
     for (const type of ["dragover", "dragleave", "drop"]) {
       this.root.addEventListener(type, (event) => {
         event.preventDefault();
