@@ -368,6 +368,5 @@ def close_clinic(*, clinic: Clinic, by: User) -> Clinic:
         row.state, row.closed_at = Clinic.State.CLOSED, timezone.now()
         row.save(update_fields=["state", "closed_at"])
         date_originals(clinic=row)
-        date_originals(clinic=row)
         record(action="clinic.close", by=by, subject=row, club=row.club)
     return row

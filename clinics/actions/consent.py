@@ -6,18 +6,20 @@ from typing import TYPE_CHECKING
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from clinics.models import Clip, Consent, Swimmer
+from clinics.actions.align import ask_to_align
+from clinics.actions.cut import RENDER_KIND
+from clinics.models import Clinic, Clip, Consent, Swim, Swimmer
+from clinics.privacy import FILM_AND_REVIEW
 from portal.actions.audit import record
 from portal.actions.jobs import OPEN, cancel
 from portal.models import Job
 
 if TYPE_CHECKING:
     from portal.models import User
-
-RENDER_KIND = "render-clip"
 
 
 class ConsentRefused(Exception):
@@ -59,7 +61,22 @@ def record_consent(*, swimmer: Swimmer, purpose: str, by: User) -> Consent:
         club=swimmer.club,
         detail={"consent": str(consent.pk), "purpose": purpose, "method": consent.method},
     )
+    _ask_to_cut(swimmer, by)
     return consent
+
+
+def _ask_to_cut(swimmer: Swimmer, by: User) -> None:
+    """Whoever agrees after swimming gets the clips that were left out until now."""
+    swum = Clinic.objects.filter(entries__swimmer=swimmer, entries__swims__isnull=False)
+    for clinic in swum.exclude(state=Clinic.State.CLOSED).distinct():
+        ask_to_align(clinic=clinic, by=by)
+
+
+def swims_not_cut(clinic: Clinic) -> QuerySet[Swim]:
+    """Swims that get no clips, since their swimmers do not agree to be filmed."""
+    current = Consent.objects.filter(purpose=FILM_AND_REVIEW, ended_at__isnull=True)
+    swims = Swim.objects.filter(entry__clinic=clinic).select_related("entry__swimmer")
+    return swims.exclude(Exists(current.filter(swimmer_id=OuterRef("entry__swimmer_id"))))
 
 
 @transaction.atomic

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from clinics.actions.consent import swims_not_cut
 from clinics.compute.time import iso_utc, ticks_to_media_s
 from clinics.models import Clinic, Clip, ClipFile, ClockFit, Recording, Swim
 
@@ -57,12 +58,14 @@ def _recording(row: Recording) -> dict[str, Any]:
 
 def swims_part(clinic: Clinic) -> list[dict[str, Any]]:
     rows = Swim.objects.filter(entry__clinic=clinic).select_related("entry__swimmer", "log_entry")
+    left_out = set(swims_not_cut(clinic).values_list("pk", flat=True))
     return [
         {
             "id": str(row.pk),
             "number": row.entry.number,
             "swimmer": row.entry.swimmer.name,
             "go": row.go,
+            "agrees": row.pk not in left_out,
             "start_at": iso_utc(row.start_at),
             "start_kind": row.start_kind,
             "start_u_ms": row.start_u_ms,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,19 @@ from clinics.models import Clinic
 from portal.models import User
 
 BAD_INPUT = 2
+
+
+def not_cut_words(slug: str, people: Iterable[tuple[int, str]]) -> list[str]:
+    """Whose swims (number and name) get no clips for want of consent, and what to do."""
+    lines = [f"  {number} {name}" for number, name in sorted(set(people))]
+    if not lines:
+        return []
+    return [
+        "Not cut, since the swimmer has not agreed to be filmed:",
+        *lines,
+        "When they agree, record it on the clinic's Consent page or with record_consent "
+        f"{slug} NUMBER --by ADMIN; their clips are then made.",
+    ]
 
 
 class ClinicCommand(BaseCommand):

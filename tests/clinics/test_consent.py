@@ -8,9 +8,10 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from clinics.actions.consent import ConsentRefused, end_consent, record_consent
-from clinics.models import Clip, Consent, Swimmer
+from clinics.models import Clinic, Clip, Consent, Swimmer
 from portal.actions.jobs import enqueue
 from portal.models import AuditEntry, Job
 from tests.cast import Cast, make_entry, sign_in
@@ -82,6 +83,23 @@ def test_ending_cancels_what_waits_to_be_made_of_the_swimmer(cast: Cast) -> None
     end_consent(swimmer=cast.swims["tomas"].entry.swimmer, purpose=PURPOSE, by=cast.admin)
     assert Job.objects.get(pk=mine.pk).state == "cancelled"
     assert Job.objects.get(pk=other.pk).state == "waiting"
+
+
+def test_who_agrees_after_swimming_is_cut_and_nothing_else_is_asked(
+    cast: Cast, bela: Swimmer
+) -> None:
+    record_consent(swimmer=bela, purpose=PURPOSE, by=cast.admin)
+    assert not Job.objects.filter(kind="align").exists()  # has not swum yet
+    sol = cast.swims["sol"].entry.swimmer
+    record_consent(swimmer=sol, purpose=PURPOSE, by=cast.admin)
+    asked = Job.objects.get(kind="align")
+    assert (asked.subject_id, asked.asked_by) == (cast.clinic.pk, cast.admin)
+
+
+def test_a_closed_clinic_is_not_cut_again(cast: Cast) -> None:
+    Clinic.objects.update(state="closed", closed_at=timezone.now())
+    record_consent(swimmer=cast.swims["sol"].entry.swimmer, purpose=PURPOSE, by=cast.admin)
+    assert not Job.objects.filter(kind="align").exists()
 
 
 # --- the page -----------------------------------------------------------------------------------

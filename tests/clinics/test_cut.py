@@ -17,7 +17,9 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 
 from clinics.actions import cut
+from clinics.actions.align import place_tie
 from clinics.actions.bring_in import frames_of, take_in_files
+from clinics.actions.consent import record_consent
 from clinics.actions.cut import open_now, plan_cuts, render
 from clinics.actions.errors import BadInput
 from clinics.compute.time import clinic_instant, swim_s, ticks_to_media_s
@@ -204,6 +206,49 @@ def test_consent_that_ends_drops_what_waits_and_cancels_it(cast: Cast, clinic: C
     assert plan.removed == 3
     assert {name for name, _, _ in clips()} == {"Wren Okada"}
     assert Job.objects.filter(kind="render-clip", state="cancelled").count() == 3
+
+
+def test_consent_that_comes_late_gets_its_clips_without_anybody_asking(
+    cast: Cast, clinic: Clinic
+) -> None:
+    for station in ("start-side", "underwater"):
+        for swimmer, frame in (("tomas", 500), ("wren", 500 + 1133)):  # 20.0 and 65.3 s
+            place_tie(
+                recording=cast.recordings[station],
+                pts_ticks=frame * 3600,
+                swim=cast.swims[swimmer],
+                kind="start-seen",
+                by=cast.crew,
+            )
+    plan_cuts(clinic=clinic)
+    sol = {"swim": cast.swims["sol"]}
+    assert clips(**sol) == []
+    record_consent(
+        swimmer=cast.swims["sol"].entry.swimmer, purpose="film-and-review", by=cast.admin
+    )
+    drain(("quick",))
+    assert clips(**sol) == [
+        ("Sol Hagen", "start-side", 1),
+        ("Sol Hagen", "underwater", 1),
+        ("Sol Hagen", "underwater", 2),
+    ]
+    made = Job.objects.filter(kind="render-clip", subject_id__in=Clip.objects.filter(**sol))
+    assert made.filter(state="waiting").count() == 3
+
+
+def test_the_command_says_who_is_not_cut_and_what_to_do(cast: Cast, clinic: Clinic) -> None:
+    out = io.StringIO()
+    call_command("cut", clinic.slug, stdout=out, stderr=io.StringIO())
+    told = out.getvalue()
+    assert "Not cut, since the swimmer has not agreed to be filmed:\n  3 Sol Hagen\n" in told
+    assert "record_consent harbour-autumn NUMBER --by ADMIN" in told and "Consent page" in told
+    out = io.StringIO()
+    call_command("cut", clinic.slug, json=True, stdout=out, stderr=io.StringIO())
+    assert json.loads(out.getvalue())["not_agreed"] == [{"number": 3, "swimmer": "Sol Hagen"}]
+    Consent.objects.update(ended_at=None)
+    out = io.StringIO()
+    call_command("cut", clinic.slug, stdout=out, stderr=io.StringIO())
+    assert "agreed" not in out.getvalue()
 
 
 def test_clip_of_a_swim_without_consent_is_not_made(cast: Cast, clinic: Clinic) -> None:

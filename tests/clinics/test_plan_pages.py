@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from clinics.actions.check import close_clinic
 from clinics.models import Clinic, Clip, Consent, StartLogEntry, Swim
 from portal.models import Job
 from tests.cast import Cast, make_entry, sign_in
@@ -124,6 +125,17 @@ def test_clinic_page_takes_as_many_queries_with_more_swims(cast: Cast) -> None:
 
 
 # --- plan and roster ---------------------------------------------------------------------------
+
+
+def test_only_the_admin_is_led_to_closing_and_only_once(cast: Cast) -> None:
+    def leads(user: Any) -> bool:
+        page = sign_in(Client(), user).get(reverse("clinics:clinic", args=[cast.clinic.pk]))
+        return reverse("clinics:close", args=[cast.clinic.pk]) in page.content.decode()
+
+    assert leads(cast.admin)
+    assert not leads(cast.checker) and not leads(cast.coach)
+    close_clinic(clinic=cast.clinic, by=cast.admin)
+    assert not leads(cast.admin)
 
 
 def test_admin_plans_a_clinic_from_files(cast: Cast) -> None:

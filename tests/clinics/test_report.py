@@ -92,6 +92,15 @@ def test_readable_without_json(cast: Cast) -> None:
     assert any("Tomas Birk" in line and "ready" in line for line in lines)
 
 
+def test_it_says_who_is_not_cut_and_what_to_do(cast: Cast) -> None:
+    out = io.StringIO()
+    call_command("clinic_report", "harbour-autumn", stdout=out)
+    assert "not agreed to be filmed:\n  3 Sol Hagen\n" in out.getvalue()  # withdrew
+    assert "record_consent harbour-autumn" in out.getvalue()
+    agrees = {swim["swimmer"]: swim["agrees"] for swim in report("harbour-autumn")["swims"]}
+    assert agrees == {"Tomas Birk": True, "Wren Okada": True, "Sol Hagen": False}
+
+
 @pytest.mark.parametrize("args", [["nowhere"], [], ["harbour-autumn", "--all"]])
 def test_bad_input_ends_with_2(cast: Cast, args: list[str]) -> None:
     with pytest.raises(CommandError) as caught:

@@ -8,8 +8,9 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 from django.db import connection, connections
 
+from clinics.actions.consent import swims_not_cut
 from clinics.actions.cut import RENDER_KIND, plan_cuts
-from clinics.management.clinic_command import ClinicCommand
+from clinics.management.clinic_command import ClinicCommand, not_cut_words
 from clinics.models import Clinic, Clip
 from portal.actions.jobs import OPEN, drain
 from portal.models import Job
@@ -45,6 +46,7 @@ class Command(ClinicCommand):
         )
         counts = {state: sum(clip.state == state for clip in clips) for state in Clip.State.values}
         failed = [_failed(clip) for clip in clips if clip.state == Clip.State.FAILED]
+        left_out = [(swim.entry.number, swim.entry.swimmer.name) for swim in swims_not_cut(clinic)]
         document = {
             "clinic": clinic.slug,
             "added": plan.added,
@@ -53,8 +55,10 @@ class Command(ClinicCommand):
             "unchanged": plan.unchanged,
             "clips": counts,
             "failed": failed,
+            "not_agreed": [{"number": number, "swimmer": name} for number, name in left_out],
         }
         words = [", ".join(f"{count} {state}" for state, count in counts.items()) + "."]
+        words += not_cut_words(clinic.slug, left_out)
         self.tell(document, words, options["json"])
         if failed:
             lines = [

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from clinics.management.clinic_command import not_cut_words
 from clinics.models import Clinic
 from feedback.actions.report import report_of
 
@@ -85,6 +86,7 @@ def _words(report: dict[str, Any]) -> list[str]:
         )
         for row in report["clips"]
     ]
+    left_out = [(row["number"], row["swimmer"]) for row in report["swims"] if not row["agrees"]]
     return [
         f"{clinic['name']} ({clinic['slug']}), {clinic['date']}, {clinic['venue']}",
         "",
@@ -94,6 +96,8 @@ def _words(report: dict[str, Any]) -> list[str]:
         "",
         *_table("no swimmer station pass in_s out_s frames time clip".split(), clips),
         "",
+        *not_cut_words(clinic["slug"], left_out),
+        *([""] if left_out else []),
     ]
 
 
