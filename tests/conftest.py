@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.cast import Cast, build_cast
+
+MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What works on files alone need not run again on the other database."""
+    for item in items:
+        if item.path.is_relative_to(MEDIA_TESTS):
+            item.add_marker(pytest.mark.media)
 
 
 @pytest.fixture

@@ -18,6 +18,8 @@ if "SIDELANE_DATA" not in os.environ:
         os.getpid(),
         os.environ["SIDELANE_DATA"],
     )
+if worker := os.environ.get("PYTEST_XDIST_WORKER"):  # tests side by side share nothing
+    os.environ["SIDELANE_DATA"] = os.path.join(os.environ["SIDELANE_DATA"], worker)  # noqa: PTH118
 os.environ.setdefault("EMAIL_URL", "memorymail://")
 os.environ.setdefault("LOG_LEVEL", "WARNING")
 
