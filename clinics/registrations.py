@@ -89,7 +89,7 @@ def _register_bringing_in() -> None:
 
 
 def _register_cutting() -> None:
-    from clinics.actions import align, cut
+    from clinics.actions import align, cut, keeping
 
     job_kinds.register(
         JobKind(
@@ -114,9 +114,16 @@ def _register_cutting() -> None:
     )
     keeping_rules.register(
         KeepingRule(
-            name="clips",
+            name=keeping.CLIPS,
             label=_("Clips: a year after the clinic"),
-            delete_by=cut.clip_files_delete_by,
+            delete_by=keeping.clip_files_delete_by,
+        )
+    )
+    keeping_rules.register(
+        KeepingRule(
+            name=keeping.WITHDRAWN,
+            label=_("Clips of a swimmer who no longer agrees: 30 days after that"),
+            delete_by=keeping.clip_files_delete_by,
         )
     )
 

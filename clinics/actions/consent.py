@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from clinics.actions.align import ask_to_align
 from clinics.actions.cut import RENDER_KIND
+from clinics.actions.keeping import begin_deletion, lift_deletion
 from clinics.models import Clinic, Clip, Consent, Swim, Swimmer
 from clinics.privacy import FILM_AND_REVIEW
 from portal.actions.audit import record
@@ -61,7 +62,9 @@ def record_consent(*, swimmer: Swimmer, purpose: str, by: User) -> Consent:
         club=swimmer.club,
         detail={"consent": str(consent.pk), "purpose": purpose, "method": consent.method},
     )
-    _ask_to_cut(swimmer, by)
+    if purpose == FILM_AND_REVIEW:
+        lift_deletion(swimmer=swimmer)
+        _ask_to_cut(swimmer, by)
     return consent
 
 
@@ -81,7 +84,8 @@ def swims_not_cut(clinic: Clinic) -> QuerySet[Swim]:
 
 @transaction.atomic
 def end_consent(*, swimmer: Swimmer, purpose: str, by: User) -> Consent | None:
-    """From the next request on nobody else sees the swimmer; clips are no longer made.
+    """From the next request on nobody else sees the swimmer; clips are no longer made, and
+    those that are there get the date by which they go.
 
     By the swimmer, or by an admin whom the swimmer told. None: there was nothing to end.
     """
@@ -93,6 +97,8 @@ def end_consent(*, swimmer: Swimmer, purpose: str, by: User) -> Consent | None:
         return None
     consent.ended_at = timezone.now()
     consent.save(update_fields=["ended_at"])
+    if purpose == FILM_AND_REVIEW:
+        begin_deletion(swimmer=swimmer, withdrawn_at=consent.ended_at)
     record(
         action="consent.end",
         by=by,

@@ -7,7 +7,6 @@ placed, and what is on its way. Rendering is a job per clip.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from django.utils import timezone
 from clinics.actions.bring_in import frames_of, take_of
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
+from clinics.actions.keeping import CLIPS, clips_delete_by
 from clinics.compute.clockfit import FILE_DATE
 from clinics.compute.time import (
     TICKS_PER_S,
@@ -58,7 +58,6 @@ RENDER_KIND = "render-clip"
 FIRST_PRIORITY = 1000  # after whatever else is asked for; the first swimmer's views come first
 OPEN_NOW_PRIORITY = 30  # somebody looks at the swim
 SAME_S = 0.05  # a window that moved by less is the same: it does not begin on an event
-KEPT = dt.timedelta(days=365)
 CONTENT_TYPES = {
     "video": "video/mp4",
     "sound": "audio/mp4",
@@ -284,7 +283,7 @@ def _create(cut: _Cut) -> Clip:
         swim=cut.swim,
         station=cut.station,
         pass_no=cut.window.pass_no,
-        delete_by=clips_delete_by(cut.swim.entry.clinic),
+        delete_by=clips_delete_by(cut.swim.entry.clinic, cut_at=timezone.now()),
         **_values(cut),
     )
 
@@ -519,7 +518,7 @@ def _store(
         area="media",
         kind=kind,
         club=club,
-        keeping_rule="clips",
+        keeping_rule=CLIPS,
         content_type=content_type,
         suffix=path.suffix,
         **known,
@@ -528,20 +527,3 @@ def _store(
         stored.delete_by = clip.delete_by
         stored.save(update_fields=["delete_by"])
     return stored
-
-
-# --- for registrations.py ------------------------------------------------------------------------
-
-
-def clips_delete_by(clinic: Clinic) -> dt.datetime:
-    """Clips are kept for a year from the day of the clinic, or from when they are first cut
-    if that is later (recordings of an old clinic)."""
-    from_day = max(clinic.date, timezone.now().date())
-    return dt.datetime.combine(from_day + KEPT, dt.time(), dt.UTC)
-
-
-def clip_files_delete_by(file: StoredFile) -> dt.datetime | None:
-    """The date of the clip that a file belongs to; not known before its row is written."""
-    row = ClipFile.objects.filter(stored=file).select_related("clip").first()
-    row = row or ClipFile.objects.filter(pts_table=file).select_related("clip").first()
-    return row.clip.delete_by if row is not None else None

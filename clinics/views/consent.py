@@ -6,7 +6,7 @@ import uuid
 from dataclasses import dataclass
 
 from django.contrib import messages
-from django.db.models import Prefetch
+from django.db.models import Max, Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from clinics.actions.consent import ConsentRefused, end_consent, record_consent
+from clinics.actions.keeping import WITHDRAWN_KEPT
 from clinics.models import Clinic, Consent, Entry
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.who import me
@@ -42,7 +43,8 @@ def _lines(clinic: Clinic) -> list[Agreed]:
         Prefetch("swimmer__consents", consents.order_by("-given_at"))
     )
     lines = []
-    for entry in entries.order_by("number"):
+    # joined to the swims only here: their date is the same for all swims of one withdrawal
+    for entry in entries.annotate(goes_at=Max("swims__delete_by")).order_by("number"):
         told = list(entry.swimmer.consents.all())
         current = next((consent for consent in told if consent.ended_at is None), None)
         before = [consent for consent in told if consent.ended_at is not None]
@@ -55,7 +57,13 @@ def consent(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
     lines = _lines(clinic)
     agreed = sum(line.current is not None for line in lines)
-    context = {"clinic": clinic, "lines": lines, "agreed": agreed, "not_yet": len(lines) - agreed}
+    context = {
+        "clinic": clinic,
+        "lines": lines,
+        "agreed": agreed,
+        "not_yet": len(lines) - agreed,
+        "withdrawn_kept_days": WITHDRAWN_KEPT.days,
+    }
     with timezone.override(clinic.zone):
         return render(request, "clinics/consent.html", context)
 

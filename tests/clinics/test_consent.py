@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import pytest
@@ -9,12 +10,15 @@ from django.core.exceptions import PermissionDenied
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from clinics.actions.consent import ConsentRefused, end_consent, record_consent
-from clinics.models import Clinic, Clip, Consent, Swimmer
+from clinics.actions.keeping import clips_delete_by
+from clinics.models import Clinic, Clip, ClipFile, Consent, Swimmer
 from portal.actions.jobs import enqueue
-from portal.models import AuditEntry, Job
-from tests.cast import Cast, make_entry, sign_in
+from portal.models import AuditEntry, Job, StoredFile
+from portal.registry import keeping_rules
+from tests.cast import FIRST_START, Cast, make_entry, sign_in
 
 PURPOSE = "film-and-review"
 
@@ -85,6 +89,57 @@ def test_ending_cancels_what_waits_to_be_made_of_the_swimmer(cast: Cast) -> None
     assert Job.objects.get(pk=other.pk).state == "waiting"
 
 
+def test_withdrawing_starts_deletion_and_the_swimmer_has_a_month_to_export(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """design.md, privacy fence; the date stands on swim, clips and every file of theirs."""
+    swim = cast.swims["tomas"]
+    Clip.objects.update(delete_by=clips_delete_by(cast.clinic, cut_at=FIRST_START))
+    soon = FIRST_START + dt.timedelta(days=1)
+    first = cast.clips["tomas"][0]
+    Clip.objects.filter(pk=first.pk).update(delete_by=soon)  # goes before that anyhow: stays so
+    ended = end_consent(swimmer=swim.entry.swimmer, purpose=PURPOSE, by=cast.admin)
+    until = ended.ended_at + dt.timedelta(days=30)
+    swim.refresh_from_db()
+    assert swim.delete_by == until
+    dates = [clip.delete_by for clip in Clip.objects.filter(swim=swim).order_by("created_at")]
+    assert dates == [soon, until, until]
+    files = stored_files(swim.clips.exclude(pk=first.pk))
+    assert len(files) == 2 * 5  # video, sound, poster, strip, table of frame times
+    assert {file.delete_by for file in files} == {until}
+    assert {file.keeping_rule for file in files} == {"withdrawn"}
+    rule = keeping_rules.get("withdrawn")
+    assert {rule.delete_by(file) for file in files} == {until}
+    wren = cast.swims["wren"]
+    wren.refresh_from_db()
+    assert wren.delete_by is None
+    assert {file.keeping_rule for file in stored_files(wren.clips.all())} == {"clips"}
+
+    later = Clip.objects.filter(swim=swim).exclude(pk=first.pk)
+    assert later.visible_to(cast.tomas).count() == 2
+    monkeypatch.setattr("clinics.privacy.timezone.now", lambda: until)
+    assert later.visible_to(cast.tomas).count() == 0
+
+
+def test_agreeing_again_lifts_the_deletion(cast: Cast) -> None:
+    swim = cast.swims["tomas"]
+    end_consent(swimmer=swim.entry.swimmer, purpose=PURPOSE, by=cast.admin)
+    record_consent(swimmer=swim.entry.swimmer, purpose=PURPOSE, by=cast.admin)
+    swim.refresh_from_db()
+    assert swim.delete_by is None
+    for clip in swim.clips.all():
+        a_year = clips_delete_by(cast.clinic, cut_at=clip.created_at)
+        assert clip.delete_by == a_year
+        told = {(f.keeping_rule, f.delete_by) for f in stored_files(swim.clips.filter(pk=clip.pk))}
+        assert told == {("clips", a_year)}
+
+
+def stored_files(clips: Any) -> list[StoredFile]:
+    rows = ClipFile.objects.filter(clip__in=clips)
+    found = {row.stored for row in rows} | {row.pts_table for row in rows if row.pts_table}
+    return list(found)
+
+
 def test_who_agrees_after_swimming_is_cut_and_nothing_else_is_asked(
     cast: Cast, bela: Swimmer
 ) -> None:
@@ -126,8 +181,12 @@ def test_one_click_each_way(cast: Cast) -> None:
     answer = client.post(url("consent-end", cast, "tomas"))
     assert answer.status_code == 302 and not current(tomas).exists()
     assert answer["Location"].endswith("#entry-1")
+    page = client.get(url("consent", cast)).content.decode()
+    day = timezone.localtime(timezone.now() + dt.timedelta(days=30), cast.clinic.zone)
+    assert page.count(f"for the swimmer alone, until {date_format(day, 'DATE_FORMAT')}") == 1
     client.post(url("consent-record", cast, "tomas"))
     assert current(tomas).exists()
+    assert "for the swimmer alone, until" not in client.get(url("consent", cast)).content.decode()
 
 
 def test_recording_asks_for_a_fresh_sign_in_and_ending_never(cast: Cast) -> None:
