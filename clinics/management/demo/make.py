@@ -44,7 +44,7 @@ from clinics.management.demo.tables import plan_toml, roster_csv, starts_csv, ti
 from clinics.media.encode import EncoderOptions, encode_raw_frames
 
 TRUTH_FORMAT = "sidelane-demo-truth/1"
-VERSION = 2
+VERSION = 3
 """Raised when the generator's output changes, so that an older folder is not taken for new."""
 INVENTED_PLACE = "+40.0000-030.0000/"
 """A place tag in the deck camera's file, so that stripping it can be shown. It is open sea."""

@@ -31,10 +31,10 @@ AIR_TEMPERATURE_C = 27.0
 STARTER_M = (0.0, 1.0)
 MAIL_DOMAIN = "harbourlane.example"
 TEAM = (
-    ("jun.sorley", "checker"),
-    ("mara.lindqvist", "starter"),
-    ("petra.voss", "logger"),
-    ("petra.voss", "camera"),
+    ("Jun Sorley", "checker"),
+    ("Mara Lindqvist", "starter"),
+    ("Petra Voss", "logger"),
+    ("Petra Voss", "camera"),
 )
 TAP_LATE_S, TAP_SCATTER_S = 0.20, 0.08
 

@@ -36,10 +36,15 @@ TIES_FORMAT = "sidelane-ties/1"
 def plan_toml(scenario: Scenario) -> str:
     """The plan file."""
     parts = [_clinic_table()]
-    parts += [f'[[team]]\nemail = "{who}@{MAIL_DOMAIN}"\nduty = "{duty}"\n' for who, duty in TEAM]
+    parts += [_team_table(name, duty) for name, duty in TEAM]
     parts += [_station_table(station, scenario) for station in STATIONS]
     parts += [f'[[lane_group]]\nname = "{name}"\norder = {i}\n' for i, name in enumerate("AB", 1)]
     return "\n".join(parts)
+
+
+def _team_table(name: str, duty: str) -> str:
+    address = f"{name.lower().replace(' ', '.')}@{MAIL_DOMAIN}"
+    return f'[[team]]\nemail = "{address}"\nname = "{name}"\nduty = "{duty}"\n'
 
 
 def roster_csv(scenario: Scenario) -> str:
