@@ -14,7 +14,7 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from clinics.models import Consent, StartLogEntry, Swim
+from clinics.models import Consent, Duty, StartLogEntry, Swim
 from portal.models import User
 from tests.cast import Cast, make_entry, sign_in
 
@@ -177,6 +177,8 @@ def test_signed_out_phone_keeps_its_taps(cast: Cast, open_page: Any, log_path: s
 def test_pages_of_clinic_and_plan(
     cast: Cast, open_page: Any, size: dict[str, int], request: pytest.FixtureRequest
 ) -> None:
+    nameless = User.objects.create_user("somebody.without.a.name@harbourlanemasters.example")
+    Duty.objects.create(clinic=cast.clinic, user=nameless, kind="camera")
     for name, path, person in (
         ("clinics", "/clinics/", cast.admin),
         ("clinic", f"/clinics/{cast.clinic.pk}/", cast.checker),

@@ -220,6 +220,10 @@ def test_the_strip_moves_the_picture_by_pointer_and_by_key(told_cast: Cast, room
     room.wait_for(back, frame + 1)
     room.page.keyboard.press("Home")
     room.wait_for(even, 0)
+    cap_and_wake = room.page.locator("[data-lane-strip] [data-cap]")
+    assert [part.get_attribute("x") for part in cap_and_wake.all()] == ["0%", "0%"]
+    ring, cap = (room.page.locator(f"[data-lane-strip]{it}").bounding_box() for it in ("", " .cap"))
+    assert ring["x"] < cap["x"]  # the strip with its focus ring holds the whole cap
     pin = room.page.locator(f'[data-pin][data-key="{said.pk}"] circle').bounding_box()
     room.page.mouse.click(pin["x"] + pin["width"] / 2, pin["y"] + pin["height"] / 2)
     room.wait_for(uneven, 40)

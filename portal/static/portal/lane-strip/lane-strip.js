@@ -14,7 +14,7 @@ const PAGE_S = 1;
 
 export function start(strip) {
   const slider = strip.querySelector("[role=slider]");
-  const cap = strip.querySelector("[data-cap]");
+  const cap = strip.querySelectorAll("[data-cap]"); // its wake, kept within the water, and itself
   const seconds = new Intl.NumberFormat(document.documentElement.lang, {
     minimumFractionDigits: 2,
     maximumFractionDigits: 2,
@@ -27,7 +27,8 @@ export function start(strip) {
   const show = (at_s, text) => {
     const [begin, end] = ends();
     const kept = Math.min(end, Math.max(begin, at_s));
-    cap.setAttribute("x", `${(100 * (kept - begin)) / (end - begin)}%`);
+    const x = `${(100 * (kept - begin)) / (end - begin)}%`;
+    cap.forEach((part) => part.setAttribute("x", x));
     slider.ariaValueNow = kept.toFixed(3);
     slider.ariaValueText = text ?? `${seconds.format(kept)} s`;
   };
@@ -43,7 +44,7 @@ export function start(strip) {
     slider.querySelectorAll("[data-pin]").forEach((pin) => pin.remove());
     const [begin, end] = ends();
     for (const { at_s, key } of event.detail)
-      cap.before(drawPin((100 * (at_s - begin)) / (end - begin), key));
+      cap[cap.length - 1].before(drawPin((100 * (at_s - begin)) / (end - begin), key));
   });
   slider.addEventListener("pointerdown", (event) => {
     if (event.button > 0) return;
