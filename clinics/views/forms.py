@@ -14,6 +14,7 @@ from clinics.compute.tables import decode_text
 from clinics.views.words import in_words
 
 MAX_TEXT_BYTES = 2_000_000
+MAX_TEXT_CHARS = 1_000_000
 
 
 class TextFileField(forms.FileField):
@@ -36,6 +37,7 @@ class TextOrFileForm(forms.Form):
     is put there, so that a mistake can be corrected on the page and nothing typed is lost."""
 
     pairs: tuple[tuple[str, str], ...] = ()
+    missing: Any  # the words when neither part of the first pair has come
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or self.cleaned_data
@@ -46,72 +48,48 @@ class TextOrFileForm(forms.Form):
                 shown = cast(QueryDict, self.data).copy()
                 shown[self.add_prefix(text_name)] = text
                 self.data = shown
+        file_name, text_name = self.pairs[0]
+        if not said.get(text_name) and not self.errors:
+            self.add_error(file_name, self.missing)
         return said
 
 
-def _area(rows: int, example: str) -> forms.Textarea:
-    return forms.Textarea(
-        attrs={"rows": rows, "class": "code", "spellcheck": "false", "placeholder": example}
+def _text(label: Any, *, rows: int, example: str, max_chars: int = MAX_TEXT_CHARS) -> Any:
+    attributes = {"rows": rows, "class": "code", "spellcheck": "false", "placeholder": example}
+    return forms.CharField(
+        label=label,
+        required=False,
+        strip=False,
+        max_length=max_chars,
+        widget=forms.Textarea(attrs=attributes),
     )
+
+
+def _roster_text(rows: int) -> Any:
+    columns = "number,name,email,adult,stroke,pace_s_per_100m,lane_group,start"
+    return _text(_("or the roster's text"), rows=rows, example=columns)
 
 
 class PlanForm(TextOrFileForm):
     pairs = (("plan_file", "plan"), ("roster_file", "roster"))
+    missing = _("Choose the plan's file, or paste its text.")
     plan_file = TextFileField(label=_("Plan file (plan.toml)"), required=False)
-    plan = forms.CharField(
-        label=_("or the plan's text"),
-        required=False,
-        strip=False,
-        max_length=200_000,
-        widget=_area(14, 'format = "sidelane-plan/1"'),
+    plan = _text(
+        _("or the plan's text"), rows=14, example='format = "sidelane-plan/1"', max_chars=200_000
     )
     roster_file = TextFileField(label=_("Roster (CSV)"), required=False)
-    roster = forms.CharField(
-        label=_("or the roster's text"),
-        required=False,
-        strip=False,
-        max_length=1_000_000,
-        widget=_area(8, "number,name,email,adult,stroke,pace_s_per_100m,lane_group,start"),
-    )
-
-    def clean(self) -> dict[str, Any]:
-        said = super().clean()
-        if not said.get("plan") and not self.errors:
-            self.add_error("plan_file", _("Choose the plan's file, or paste its text."))
-        return said
+    roster = _roster_text(8)
 
 
 class RosterForm(TextOrFileForm):
     pairs = (("roster_file", "roster"),)
+    missing = _("Choose the roster's file, or paste its text.")
     roster_file = TextFileField(label=_("Roster (CSV)"), required=False)
-    roster = forms.CharField(
-        label=_("or the roster's text"),
-        required=False,
-        strip=False,
-        max_length=1_000_000,
-        widget=_area(12, "number,name,email,adult,stroke,pace_s_per_100m,lane_group,start"),
-    )
-
-    def clean(self) -> dict[str, Any]:
-        said = super().clean()
-        if not said.get("roster") and not self.errors:
-            self.add_error("roster_file", _("Choose the roster's file, or paste its text."))
-        return said
+    roster = _roster_text(12)
 
 
 class LogForm(TextOrFileForm):
     pairs = (("log_file", "log"),)
+    missing = _("Choose the log's file, or paste its text.")
     log_file = TextFileField(label=_("Start log (CSV)"), required=False)
-    log = forms.CharField(
-        label=_("or the log's text"),
-        required=False,
-        strip=False,
-        max_length=1_000_000,
-        widget=_area(8, "instant,swimmer,outcome,note"),
-    )
-
-    def clean(self) -> dict[str, Any]:
-        said = super().clean()
-        if not said.get("log") and not self.errors:
-            self.add_error("log_file", _("Choose the log's file, or paste its text."))
-        return said
+    log = _text(_("or the log's text"), rows=8, example="instant,swimmer,outcome,note")
