@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.cast import Cast, build_cast
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
 
@@ -16,6 +21,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Chromium, for the tests that drive one (tests/browser.py)."""
+    from tests.browser import chromium  # only they need Playwright
+
+    with chromium() as started:
+        yield started
 
 
 @pytest.fixture

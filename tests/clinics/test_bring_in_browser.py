@@ -16,21 +16,19 @@ from typing import Any
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from PIL import Image
-from playwright.sync_api import Browser, Locator, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from clinics.actions import uploads
 from clinics.management.demo.painted import read
 from clinics.models import Recording, Tie, Upload
 from portal.actions.jobs import drain
+from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, sign_in
 from tests.media.film import make_film, number_of
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
-SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep screenshots to look at
 SIZES = {"1280": {"width": 1280, "height": 1000}, "360": {"width": 360, "height": 740}}
 
 
@@ -43,17 +41,6 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with path.open("ab") as film:
         film.write(struct.pack(">I4s", len(filling) + 8, b"free") + filling)
     return path
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(params=list(SIZES))
@@ -71,10 +58,7 @@ def open_page(
     contexts = []
 
     def opened(path: str) -> Page:
-        context = browser.new_context(base_url=live_server.url, viewport=SIZES[size])
-        context.set_default_timeout(15_000)
-        cookie = sign_in(Client(), cast.crew).cookies["session"]
-        context.add_cookies([{"name": "session", "value": cookie.value, "url": live_server.url}])
+        context = signed_in(browser, cast.crew, live_server.url, viewport=SIZES[size])
         page = context.new_page()
         page.on(
             "console", lambda m: said.append(m.text) if m.type in {"error", "warning"} else None
@@ -91,19 +75,6 @@ def open_page(
     # Going on before the server has let go of the stopped request is answered with 423 and
     # tried again; the browser itself writes that down.
     assert [line for line in said if "status of 423" not in line] == []
-
-
-def fits(page: Page) -> bool:
-    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-
-
-def shot(page: Page, name: str) -> None:
-    if SHOTS:
-        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
-
-
-def violations(page: Page) -> list[str]:
-    return [found["id"] for found in Axe().run(page).response["violations"]]
 
 
 def station(page: Page) -> Locator:

@@ -5,9 +5,7 @@ axe-core is the outside witness for access; the browser's own console for the co
 
 from __future__ import annotations
 
-import os
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,26 +13,16 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from clinics.models import ClipFile, Swim
 from portal.models import User
+from tests.browser import signed_in
 from tests.cast import Cast, sign_in
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
 
 SIZES = [(1280, 860), (360, 740)]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
@@ -54,11 +42,14 @@ def filmed(cast: Cast, tmp_path: Path) -> Cast:
 
 
 def open_page(browser: Browser, server: Any, user: User, size: tuple[int, int], path: str) -> Page:
-    cookie = sign_in(Client(), user).cookies["session"].value
-    context = browser.new_context(
-        viewport={"width": size[0], "height": size[1]}, locale="en-GB", reduced_motion="reduce"
+    context = signed_in(
+        browser,
+        user,
+        server.url,
+        viewport={"width": size[0], "height": size[1]},
+        locale="en-GB",
+        reduced_motion="reduce",
     )
-    context.add_cookies([{"name": "session", "value": cookie, "url": server.url}])
     page = context.new_page()
     page.complaints = []  # type: ignore[attr-defined]
     page.on("console", lambda m: page.complaints.append(m.text))  # type: ignore[attr-defined]

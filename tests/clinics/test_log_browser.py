@@ -3,36 +3,20 @@ of clinic and plan fit a phone and a screen. Axe judges what a page owes to ever
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from clinics.models import Consent, Duty, StartLogEntry, Swim
 from portal.models import User
-from tests.cast import Cast, make_entry, sign_in
+from tests.browser import fits, shot, signed_in, violations
+from tests.cast import Cast, make_entry
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
-SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep screenshots to look at
 PHONE, SCREEN = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
@@ -41,10 +25,7 @@ def open_page(browser: Browser, live_server: Any, settings: Any) -> Iterator[Any
     contexts, said = [], []
 
     def opened(path: str, person: User, size: dict[str, int] = PHONE) -> Page:
-        context = browser.new_context(base_url=live_server.url, viewport=size, locale="en-GB")
-        context.set_default_timeout(15_000)
-        cookie = sign_in(Client(), person).cookies["session"]
-        context.add_cookies([{"name": "session", "value": cookie.value, "url": live_server.url}])
+        context = signed_in(browser, person, live_server.url, viewport=size, locale="en-GB")
         page = context.new_page()
         page.on("pageerror", lambda error: said.append(str(error)))
         page.on(
@@ -76,19 +57,6 @@ def log_path(cast: Cast) -> str:
             outcome="no-show",
         )
     return f"/clinics/{cast.clinic.pk}/starts/"
-
-
-def shot(page: Page, name: str) -> None:
-    if SHOTS:
-        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
-
-
-def violations(page: Page) -> list[str]:
-    return [found["id"] for found in Axe().run(page).response["violations"]]
-
-
-def fits(page: Page) -> bool:
-    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def small_targets(page: Page) -> list[str]:

@@ -6,45 +6,30 @@ frame in its recording, painted when it was drawn.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from clinics.models import Clip
 from feedback.actions import say
 from feedback.models import Comment
 from portal.models import User
-from tests.cast import Cast, build_cast, sign_in
+from tests.browser import shot, signed_in
+from tests.cast import Cast, build_cast
 from tests.feedback.painted_swim import Film, make_film, number_on, put_film, true_ticks
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
 
 WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
-SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep screenshots to look at
 
 
 @pytest.fixture(scope="module")
 def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
     return make_film(tmp_path_factory.mktemp("film"))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
 
 
 class Room:
@@ -80,8 +65,7 @@ class Room:
         return number_on(self.page.locator(".stage .chosen video").screenshot())
 
     def shoot(self, name: str) -> None:
-        if SHOTS:
-            self.page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
+        shot(self.page, name)
 
 
 BAD = {"error", "warning"}
@@ -100,14 +84,6 @@ def told_cast(transactional_db: None, film: Film, settings: Any) -> Cast:
     return cast
 
 
-def browse(browser: Browser, user: User, server: str, **options: Any) -> BrowserContext:
-    context = browser.new_context(base_url=server, **options)
-    context.set_default_timeout(10_000)
-    cookie = sign_in(Client(), user).cookies["session"]
-    context.add_cookies([{"name": "session", "value": cookie.value, "url": server}])
-    return context
-
-
 @pytest.fixture
 def rooms(browser: Browser, live_server: Any, size: dict[str, int]) -> Iterator[Any]:
     """Opens a browser for a person; when the test ends none of them may have complained."""
@@ -115,7 +91,7 @@ def rooms(browser: Browser, live_server: Any, size: dict[str, int]) -> Iterator[
 
     def room_of(user: User, **options: Any) -> Room:
         touch = {"has_touch": True} if size is PHONE else {}
-        context = browse(browser, user, live_server.url, viewport=size, **touch, **options)
+        context = signed_in(browser, user, live_server.url, viewport=size, **touch, **options)
         room = Room(context.new_page(), live_server.url)
         opened.append((room, context))
         return room

@@ -5,31 +5,17 @@ http://localhost is a secure context; no page may break the content security pol
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from portal.models import Membership, OutboxMail
+from tests.browser import SHOTS
 from tests.cast import Cast, build_cast
 
 pytestmark = pytest.mark.journey
-SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep pictures of each page there
-
-
-@pytest.fixture
-def browser(monkeypatch: pytest.MonkeyPatch) -> Iterator[Browser]:
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # Playwright runs its own event loop
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

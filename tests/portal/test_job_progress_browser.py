@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from portal.actions.jobs import enqueue
 from portal.models import Job
 from portal.registry import JobKind, job_kinds
-from tests.cast import Cast, sign_in
+from tests.browser import fits, signed_in, violations
+from tests.cast import Cast
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # Playwright runs a loop in this thread
 
 
 @pytest.fixture
@@ -38,28 +35,24 @@ def job(cast: Cast) -> Iterator[Job]:
 
 @pytest.fixture(params=[360, 1280])
 def page(
-    request: pytest.FixtureRequest, job: Job, cast: Cast, live_server: Any, settings: Any
+    request: pytest.FixtureRequest,
+    browser: Browser,
+    job: Job,
+    cast: Cast,
+    live_server: Any,
+    settings: Any,
 ) -> Iterator[Page]:
     """The coach's page of jobs; at its end the console must hold no complaint (CSP's too)."""
     settings.ROOT_URLCONF = "tests.portal.job_page"
     settings.SECOND_FACTOR_REQUIRED = False
     said: list[str] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
-        )
-        context = browser.new_context(
-            base_url=live_server.url, viewport={"width": request.param, "height": 800}
-        )
-        context.set_default_timeout(15_000)
-        cookie = sign_in(Client(), cast.coach).cookies["session"]
-        context.add_cookies([{"name": "session", "value": cookie.value, "url": live_server.url}])
+    size = {"width": request.param, "height": 800}
+    with signed_in(browser, cast.coach, live_server.url, viewport=size) as context:
         opened = context.new_page()
         opened.on("console", lambda m: said.append(m.text) if m.type == "error" else None)
         opened.on("pageerror", lambda error: said.append(str(error)))
         opened.goto("/test-jobs/")
         yield opened
-        browser.close()
     assert said == []
 
 
@@ -70,7 +63,7 @@ def test_progress_words_cancel_and_retry_are_live(page: Page, job: Job) -> None:
     rows.update(state="running", progress=0.4, seconds_left=130, lease_until=timezone.now())
     expect(words).to_have_text("40 %, about 2 minutes left")
     assert bar.evaluate("bar => bar.value") == pytest.approx(0.4)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert fits(page)
     button = page.get_by_role("button", name="Cancel")
     assert button.bounding_box()["height"] >= 44  # type: ignore[index]
     button.click()
@@ -82,7 +75,7 @@ def test_progress_words_cancel_and_retry_are_live(page: Page, job: Job) -> None:
     page.get_by_role("button", name="Try again").press("Enter")
     expect(words).to_have_text("Waiting")
     expect(button).to_be_visible()
-    assert [found["id"] for found in Axe().run(page).response["violations"]] == []
+    assert violations(page) == []
 
 
 def test_end_is_told_to_the_page(page: Page, job: Job) -> None:

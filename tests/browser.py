@@ -1,0 +1,57 @@
+"""A real browser for the tests that need one, and what they ask of every page.
+
+axe-core is the outside witness for access.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from portal.models import User
+from tests.cast import sign_in
+
+SHOTS = os.environ.get("SIDELANE_SHOTS")  # a folder: keep screenshots to look at
+
+
+@contextlib.contextmanager
+def chromium() -> Iterator[Browser]:
+    """Playwright runs a loop in this thread, in which Django would refuse its database."""
+    os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+def signed_in(browser: Browser, user: User, url: str, **options: Any) -> BrowserContext:
+    """A person's own browser on the site at `url`."""
+    context = browser.new_context(base_url=url, **options)
+    context.set_default_timeout(15_000)
+    cookie = sign_in(Client(), user).cookies["session"]
+    context.add_cookies([{"name": "session", "value": cookie.value, "url": url}])
+    return context
+
+
+def fits(page: Page) -> bool:
+    """Nothing scrolls sideways."""
+    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def violations(page: Page) -> list[str]:
+    return [found["id"] for found in Axe().run(page).response["violations"]]
+
+
+def shot(page: Page, name: str) -> None:
+    if SHOTS:
+        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
