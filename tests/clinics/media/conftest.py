@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from clinics.media.index import TakeIndex, index_take
 from clinics.media.probe import probe
+from clinics.media.render import RenderedClip, render_clip
 from clinics.media.take import Take, order_split_files
 from tests.clinics.media.formats import CASES, Case
 
@@ -22,6 +24,19 @@ class Indexed:
     take: Take
     index: TakeIndex
     folder: Path
+
+    def clip(self, first: int, count: int, out_dir: Path, **settings: Any) -> RenderedClip:
+        """Frames `first` to `first + count` of the take, rendered."""
+        return render_clip(
+            self.take,
+            self.index.frame_pts,
+            first,
+            count,
+            out_dir=out_dir,
+            work_dir=self.folder,
+            key_frames=self.index.key_frames,
+            **settings,
+        )
 
 
 @pytest.fixture(scope="session")

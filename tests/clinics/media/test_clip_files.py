@@ -39,16 +39,7 @@ BEEP_AT_S = 0.5
 
 
 def _clip(item: Indexed, first: int, count: int, out_dir: Path, **more: object) -> RenderedClip:
-    return render_clip(
-        item.take,
-        item.index.frame_pts,
-        first,
-        count,
-        out_dir=out_dir,
-        work_dir=item.folder,
-        key_frames=item.index.key_frames,
-        **{"renditions": TWO, **more},  # type: ignore[arg-type]
-    )
+    return item.clip(first, count, out_dir, **{"renditions": TWO, **more})
 
 
 def _luma(path: Path) -> np.ndarray:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clinics.media.render import RenderedClip, RenditionSpec, render_clip
+from clinics.media.render import RenderedClip, RenditionSpec
 from clinics.media.ticks import TICKS_PER_S
 from tests.clinics.media.conftest import Indexed
 from tests.clinics.media.formats import CASES
@@ -21,16 +21,7 @@ Get = Callable[[str], Indexed]
 def _clip(item: Indexed, first: int, count: int, out_dir: Path, **more: object) -> RenderedClip:
     out_dir.mkdir(exist_ok=True)
     settings: dict[str, object] = {"renditions": [RenditionSpec(360)], "with_sound": False}
-    return render_clip(
-        item.take,
-        item.index.frame_pts,
-        first,
-        count,
-        out_dir=out_dir,
-        work_dir=item.folder,
-        key_frames=item.index.key_frames,
-        **{**settings, **more},  # type: ignore[arg-type]
-    )
+    return item.clip(first, count, out_dir, **{**settings, **more})
 
 
 def _plainly_decoded(item: Indexed) -> list[int | None]:
