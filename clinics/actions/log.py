@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
 from clinics.compute.log_file import TOO_CLOSE_S, parse_log
-from clinics.models import Clinic, Clip, Entry, StartLogEntry, Swim
+from clinics.models import Clinic, Clip, Entry, Recording, StartLogEntry, Swim
 from portal.actions.audit import record
 from portal.models import User
 
@@ -65,6 +65,7 @@ def log_start(
         return _add_note(line, note, by)
     if outcome == AWAY and entry is not None and not _away_near(line):
         _make_swim(line)
+        _align_anew(clinic, by)
     _open(clinic)
     record(
         action="start.logged",
@@ -113,6 +114,14 @@ def _make_swim(line: StartLogEntry) -> Swim:
 
 def _open(clinic: Clinic) -> None:
     Clinic.objects.filter(pk=clinic.pk, state=Clinic.State.PLANNED).update(state="open")
+
+
+def _align_anew(clinic: Clinic, by: User | None) -> None:
+    """A start that comes after the recordings has its clips to be cut."""
+    from clinics.actions.align import ask_to_align  # aligning follows logging, not the other way
+
+    if Recording.objects.filter(station__clinic=clinic, state=Recording.State.READY).exists():
+        ask_to_align(clinic=clinic, by=by)
 
 
 @transaction.atomic
@@ -198,6 +207,8 @@ def take_in_log(
     swims = [_make_swim(line) for line in lines if line.outcome == AWAY]
     if lines:
         _open(clinic)
+    if swims:
+        _align_anew(clinic, by)
     taken = LogTaken(added=len(lines), known=len(rows) - len(new), swims=len(swims))
     record(
         action="start-log.taken-in",

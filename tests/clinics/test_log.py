@@ -13,8 +13,8 @@ from django.core.management import CommandError, call_command
 from clinics.actions.errors import BadInput
 from clinics.actions.log import TAP_U_MS, log_start, take_in_log, undo_start
 from clinics.compute.log_file import parse_log
-from clinics.models import Clinic, StartLogEntry, Swim
-from portal.models import AuditEntry
+from clinics.models import Clinic, Recording, StartLogEntry, Swim
+from portal.models import AuditEntry, Job
 from tests.cast import DAY, FIRST_START, Cast, make_entry
 
 DUBLIN = zoneinfo.ZoneInfo("Europe/Dublin")
@@ -198,3 +198,17 @@ def test_start_with_clips_cannot_be_undone(cast: Cast) -> None:
     with pytest.raises(BadInput, match="clips"):
         undo_start(clinic=cast.clinic, client_id="phone-0009", by=cast.crew)
     assert Swim.objects.filter(pk=swim.pk).exists()
+
+
+def test_a_start_logged_after_the_recordings_asks_for_its_clips(clinic: Clinic, cast: Cast) -> None:
+    def asked() -> int:
+        return Job.objects.filter(kind="align", subject_id=clinic.pk).count()
+
+    take_in_log(clinic=clinic, text=HEAD + "2026-11-14T10:20:00,21,no-show,\n", by=cast.crew)
+    assert asked() == 0  # nobody swam: nothing to cut
+    take_in_log(clinic=clinic, text=HEAD + "2026-11-14T10:22:00,21,away,\n", by=cast.crew)
+    assert asked() == 1
+    Recording.objects.filter(station__clinic=clinic).update(state="failed")
+    Job.objects.all().delete()
+    take_in_log(clinic=clinic, text=HEAD + "2026-11-14T10:24:00,22,away,\n", by=cast.crew)
+    assert asked() == 0
