@@ -609,7 +609,7 @@ ORIGINALS_KEPT = dt.timedelta(days=30)
 
 
 def originals_delete_by(file: StoredFile) -> dt.datetime | None:
-    """30 days after the clinic is closed; not known before (design.md, Privacy fence)."""
+    """30 days after the clinic is closed; not known before."""
     source = SourceFile.objects.filter(stored=file).select_related("recording__station__clinic")
     row = source.first()
     closed_at = row.recording.station.clinic.closed_at if row is not None else None

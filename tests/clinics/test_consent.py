@@ -92,7 +92,7 @@ def test_ending_cancels_what_waits_to_be_made_of_the_swimmer(cast: Cast) -> None
 def test_withdrawing_starts_deletion_and_the_swimmer_has_a_month_to_export(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """design.md, privacy fence; the date stands on swim, clips and every file of theirs."""
+    """The date stands on swim, clips and every file of theirs."""
     swim = cast.swims["tomas"]
     Clip.objects.update(delete_by=clips_delete_by(cast.clinic, cut_at=FIRST_START))
     soon = FIRST_START + dt.timedelta(days=1)
