@@ -10,17 +10,20 @@ from __future__ import annotations
 import subprocess
 import tempfile
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import ffmpeg
 
 from clinics.media.errors import MediaError
+from clinics.media.timed import timed_stream
 
 EncoderOptions = dict[str, str | int]
 """Option names without their dash; `metadata:g:0`, `metadata:g:1`, … for one that repeats."""
 ENCODE_WALL_S = 600.0
+NICE = 10  # as all media tools: who looks at pages comes first
 STDERR_SHOWN_CHARACTERS = 600
 
 
@@ -36,26 +39,36 @@ def encode_raw_frames(
     *,
     width_px: int,
     height_px: int,
-    frames_per_s: Fraction,
+    frames_per_s: Fraction | None = None,
     options: EncoderOptions,
     audio: Path | None = None,
     pts_expression: str | None = None,
+    ticks: Sequence[int] | None = None,
     wall_s: float = ENCODE_WALL_S,
 ) -> None:
     """Encode planar 4:2:0 frames, in order, to ``target`` (a pattern for segmented output).
 
-    ``frames`` yields blocks of width * height * 3 / 2 bytes. ``pts_expression`` is a `setpts`
-    formula in 1/90000 s for variable frame rate; without it frame k stands at k / frames_per_s.
+    ``frames`` yields blocks of width * height * 3 / 2 bytes. Frame k stands at k / frames_per_s;
+    for variable frame rate ``pts_expression`` is a `setpts` formula in 1/90000 s, or ``ticks`` are
+    the times themselves, one for each frame, in place of a rate.
     ``options`` are the encoder's and container's. Raises EncodeFailed, with the encoder's own last
     words, if it ends badly or overruns ``wall_s``; files that it began are then removed.
     """
-    argv = _argv(target, (width_px, height_px), frames_per_s, options, audio, pts_expression)
+    pieces: Iterable[bytes | memoryview] = frames
+    if ticks is not None:
+        pieces = timed_stream(frames, ticks, width_px=width_px, height_px=height_px)
+        source, pts_expression = ffmpeg.input("pipe:0", format="matroska"), "PTS"
+    elif frames_per_s is not None:
+        source = _raw_input((width_px, height_px), frames_per_s)
+    else:
+        raise ValueError("frames need a rate, or each its time")
+    argv = _argv(target, source, options, audio, pts_expression)
     with tempfile.TemporaryFile() as complaints:
         process = subprocess.Popen(argv, stdin=subprocess.PIPE, stderr=complaints)
         watch = threading.Timer(wall_s, process.kill)
         watch.start()
         try:
-            _feed(process, frames)
+            _feed(process, pieces)
             code = process.wait()
         finally:
             watch.cancel()
@@ -69,32 +82,35 @@ def encode_raw_frames(
             raise EncodeFailed(f"{target.name} could not be encoded (ffmpeg ended {code}): {said}")
 
 
-def _feed(process: subprocess.Popen[bytes], frames: Iterable[memoryview]) -> None:
+def _feed(process: subprocess.Popen[bytes], pieces: Iterable[bytes | memoryview]) -> None:
     """Write all frames. A broken pipe is no error here: the exit code tells the story."""
     assert process.stdin is not None
     try:
-        for frame in frames:
-            process.stdin.write(frame)
+        for piece in pieces:
+            process.stdin.write(piece)
         process.stdin.close()
     except BrokenPipeError:
         return
 
 
-def _argv(
-    target: Path,
-    size_px: tuple[int, int],
-    frames_per_s: Fraction,
-    options: EncoderOptions,
-    audio: Path | None,
-    pts_expression: str | None,
-) -> list[str]:
-    stream = ffmpeg.input(
+def _raw_input(size_px: tuple[int, int], frames_per_s: Fraction) -> Any:
+    return ffmpeg.input(
         "pipe:0",
         format="rawvideo",
         pix_fmt="yuv420p",
         s=f"{size_px[0]}x{size_px[1]}",
         framerate=f"{frames_per_s.numerator}/{frames_per_s.denominator}",
-    ).video
+    )
+
+
+def _argv(
+    target: Path,
+    source: Any,
+    options: EncoderOptions,
+    audio: Path | None,
+    pts_expression: str | None,
+) -> list[str]:
+    stream = source.video
     timing: EncoderOptions = {"fps_mode": "passthrough"}
     if pts_expression is not None:
         stream = stream.filter("settb", "1/90000").filter("setpts", pts_expression)
@@ -103,7 +119,7 @@ def _argv(
     output = ffmpeg.output(*streams, str(target), **{**timing, **options})
     output = output.global_args("-hide_banner", "-loglevel", "error")
     argv: list[str] = output.overwrite_output().compile()
-    return argv
+    return ["nice", "-n", str(NICE), *argv]
 
 
 def _remove_outputs(target: Path) -> None:

@@ -1,31 +1,28 @@
-"""Indexing a take when it arrives: its frame table, its sound's envelope, a contact strip.
+"""Indexing a take when it arrives: its frame table and its sound, which is all that aligning needs.
 
-Nothing is turned into web video here: a swimmer needs two or three minutes of an hour.
+No picture is decoded but for a check of the table, and nothing is turned into web video: a swimmer
+needs two or three minutes of an hour. What the pictures show is looked at later (look.py).
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import ffmpeg
 import numpy as np
 from numpy.typing import NDArray
 
 from clinics.media.errors import Damaged, MediaError, TooLarge
 from clinics.media.frames import frames_between, load_frame_table, load_key_frames, save_frame_table
 from clinics.media.listing import Listing, list_frames
-from clinics.media.pictures import as_jpeg, opened_at, scaled, shown_size, upright
-from clinics.media.sandbox import Limits, output_token, run_tool
-from clinics.media.sound import envelope_of
+from clinics.media.sandbox import Limits
+from clinics.media.sound import sound_of
 from clinics.media.source import Source, open_take
 from clinics.media.take import Take
 from clinics.media.ticks import TICKS_PER_S, Int64, pictures_of, to_ticks, usual_spacing
 
 __all__ = [
-    "ContactStrip",
     "TakeIndex",
     "frames_between",
     "index_take",
@@ -34,26 +31,13 @@ __all__ = [
     "save_frame_table",
 ]
 
-CONTACT_STILLS = 48
-CONTACT_COLUMNS = 8
-CONTACT_HEIGHT = 90
 CUT_SHORT_S = 1.0
-FRAMES_SHARE, SOUND_SHARE = 0.5, 0.3
-"""Shares of the progress shown: frame table, sound; the rest is the contact strip."""
+FRAMES_SHARE, SOUND_SHARE = 0.6, 0.4
+"""Shares of the progress shown: frame table, sound."""
+SOUND_TRACK_NAME = "sound.s16"
 
 OnProgress = Callable[[float], None] | None
 ShouldStop = Callable[[], bool] | None
-
-
-@dataclass(frozen=True)
-class ContactStrip:
-    """Small stills of key frames in rows of ``columns``, and which picture each one is."""
-
-    path: Path
-    columns: int
-    still_width: int
-    still_height: int
-    frames: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -63,16 +47,17 @@ class TakeIndex:
     ``frame_pts``: int64 [pictures], when each picture is shown, in ticks of 1/90000 s from the
     first one (media_s = ticks / 90000); of interlaced takes each field is a picture.
     ``key_frames``: indices of pictures that decode by themselves. ``envelope``: uint8, the sound's
-    level per 10 ms from media_s = 0 on (see sound.py), None without sound. ``joins``: index of the
-    first picture of the second and every later file. ``listed_by`` says how the table was found.
-    ``notes`` are sentences for the person who brought the take in.
+    level per 10 ms from media_s = 0 on; ``sound_track``: the file with the sound itself at 8 kHz
+    (see sound.py); both None without sound. ``joins``: index of the first picture of the second and
+    every later file. ``listed_by`` says how the table was found. ``notes`` are sentences
+    for the person who brought the take in.
     """
 
     frame_pts: Int64
     key_frames: Int64
     duration_s: float
     envelope: NDArray[np.uint8] | None
-    contact: ContactStrip | None
+    sound_track: Path | None
     joins: tuple[int, ...]
     listed_by: str
     notes: tuple[str, ...] = field(default=())
@@ -91,9 +76,8 @@ def index_take(
     on_progress: OnProgress = None,
     should_stop: ShouldStop = None,
     require_sandbox: bool = False,
-    with_contact: bool = True,
 ) -> TakeIndex:
-    """Read a take once. The contact strip is written into ``work_dir`` as ``contact.jpg``.
+    """Read a take once. The sound track is written into ``work_dir`` as ``sound.s16``.
 
     Raises Damaged if there is nothing to show, TooLarge, TimedOut, or Stopped.
     """
@@ -102,11 +86,11 @@ def index_take(
         raise TooLarge(f"One recording in {len(take.files)} files: bring it in in parts.")
     source = open_take(take, work_dir=work_dir, limits=limits)
     indexer = _Indexer(source, work_dir, limits, on_progress, should_stop, require_sandbox)
-    return indexer.run(with_contact)
+    return indexer.run()
 
 
 class _Indexer:
-    """The three passes over one take, with progress from 0 to 1 over all of them."""
+    """The two passes over one take, with progress from 0 to 1 over all of them."""
 
     def __init__(
         self,
@@ -126,7 +110,7 @@ class _Indexer:
         self.require_sandbox = require_sandbox
         self.reached = 0.0
 
-    def run(self, with_contact: bool) -> TakeIndex:
+    def run(self) -> TakeIndex:
         listing = list_frames(
             self.source,
             limits=self.limits,
@@ -137,22 +121,23 @@ class _Indexer:
         frame_pts = self._table(listing)
         key_frames = self._key_frames(listing, frame_pts)
         duration_s = (int(frame_pts[-1]) + usual_spacing(frame_pts)) / TICKS_PER_S
-        envelope = envelope_of(
+        track = self.work_dir / SOUND_TRACK_NAME
+        envelope = sound_of(
             self.source,
+            track,
             duration_s=duration_s,
             limits=self.limits,
             require_sandbox=self.require_sandbox,
             on_progress=self._part(FRAMES_SHARE, SOUND_SHARE),
             should_stop=self.should_stop,
         )
-        contact = self._contact(frame_pts, key_frames) if with_contact else None
         self._part(1.0, 0.0)(0.0)
         return TakeIndex(
             frame_pts=frame_pts,
             key_frames=key_frames,
             duration_s=duration_s,
             envelope=envelope,
-            contact=contact,
+            sound_track=track if envelope is not None else None,
             joins=self._joins(frame_pts),
             listed_by=listing.how,
             notes=self._notes(duration_s),
@@ -208,58 +193,3 @@ class _Indexer:
                 f"after {duration_s:.0f} s: the copy may be cut short. Compare with the card.",
             )
         return ()
-
-    def _contact(self, frame_pts: Int64, key_frames: Int64) -> ContactStrip | None:
-        """Stills of key frames, evenly over the take; without key frames there is no strip."""
-        if len(key_frames) == 0:
-            return None
-        count = min(CONTACT_STILLS, len(key_frames))
-        chosen = key_frames[np.unique(np.linspace(0, len(key_frames) - 1, count).astype(int))]
-        columns = min(CONTACT_COLUMNS, len(chosen))
-        width, height = shown_size(self.source, CONTACT_HEIGHT)
-        path = self.work_dir / "contact.jpg"
-        if not self._draw_contact(chosen, frame_pts, columns, path):
-            return None
-        return ContactStrip(path, columns, width, height, tuple(int(n) for n in chosen))
-
-    def _draw_contact(self, chosen: Int64, frame_pts: Int64, columns: int, path: Path) -> bool:
-        """One pass over the key frames only. A strip that cannot be drawn is no reason to refuse
-        a recording: then there is none."""
-        opened = opened_at(self.source, None, self.limits, skip_frame="nokey")
-        ticks = self.source.origin_ticks + frame_pts[chosen]
-        wanted = "+".join(f"eq(pts,{int(at)})" for at in ticks)
-        output = contact_output(opened, self.source, wanted, columns, len(chosen), path.name)
-        result = run_tool(
-            ["ffmpeg", "-nostdin", "-hide_banner", "-nostats", "-v", "error", "-y"]
-            + ["-progress", "pipe:1", *ffmpeg.compile(output)[1:]],
-            inputs=self.source.inputs,
-            output_dir=self.work_dir,
-            limits=self.limits,
-            require_sandbox=self.require_sandbox,
-            on_progress=lambda _: None,
-            should_stop=self.should_stop,
-        )
-        return result.returncode == 0 and path.exists() and path.stat().st_size > 0
-
-
-def contact_output(
-    opened: object, source: Source, wanted: str, columns: int, count: int, name: str
-) -> object:
-    """The graph's end: chosen key frames, small, upright, in rows."""
-    width, height = shown_size(source, CONTACT_HEIGHT)
-    rows = math.ceil(count / columns)
-    video = opened[str(source.video_index)]  # type: ignore[index]
-    video = video.filter("settb", f"1/{TICKS_PER_S}").filter("select", wanted)
-    video = scaled(upright(video, source), width, height)
-    video = video.filter("tile", f"{columns}x{rows}")
-    return ffmpeg.output(
-        as_jpeg(video),
-        output_token(name),
-        format="image2",
-        update=1,
-        vcodec="mjpeg",
-        fps_mode="passthrough",
-        map_metadata=-1,
-        fflags="+bitexact",
-        **{"frames:v": 1, "q:v": 4, "flags:v": "+bitexact"},
-    )

@@ -15,6 +15,7 @@ import numpy as np
 from clinics.media.checksum import sha256_file
 from clinics.media.errors import Damaged, MediaError
 from clinics.media.formats import as_argv, guarded_open
+from clinics.media.masks import Mask, covered
 from clinics.media.mp4 import clear_turn
 from clinics.media.pictures import (
     Span,
@@ -56,22 +57,6 @@ class RenditionSpec:
     height: int
     gop_s: float = 0.25
     crf: int = 23
-
-
-@dataclass(frozen=True)
-class Mask:
-    """A black rectangle over the picture as shown (fractions of its width and height, 0 to 1).
-
-    ``from_ticks`` and ``to_ticks`` are on the take's clock (1/90000 s from its first picture),
-    both inclusive; None means from the beginning, or to the end.
-    """
-
-    x: float
-    y: float
-    width: float
-    height: float
-    from_ticks: int | None = None
-    to_ticks: int | None = None
 
 
 @dataclass(frozen=True)
@@ -407,26 +392,9 @@ def _split(picture: Any, count: int) -> list[Any]:
 
 def _masked(picture: Any, plan: _Plan, width: int, height: int) -> Any:
     """Masks go on the largest picture, from which every other one is made."""
-    start = int(plan.span.frame_pts[plan.span.first_frame])
-    for mask in plan.masks:
-        left, top = int(mask.x * width), int(mask.y * height)
-        right = min(width, -int(-(mask.x + mask.width) * width // 1))
-        bottom = min(height, -int(-(mask.y + mask.height) * height // 1))
-        begin = 0 if mask.from_ticks is None else mask.from_ticks - start
-        end = plan.span.end_ticks if mask.to_ticks is None else mask.to_ticks - start
-        # A half tick to each side: the filter compares seconds in floating point.
-        within = f"between(t,{(begin - 0.5) / TICKS_PER_S:.9f},{(end + 0.5) / TICKS_PER_S:.9f})"
-        picture = picture.filter(
-            "drawbox",
-            x=left,
-            y=top,
-            w=max(right - left, 1),
-            h=max(bottom - top, 1),
-            color="black",
-            thickness="fill",
-            enable=within,
-        )
-    return picture
+    span = plan.span
+    start = int(span.frame_pts[span.first_frame])
+    return covered(picture, plan.masks, width, height, start_ticks=start, end_ticks=span.end_ticks)
 
 
 _CLEAN = {"map_metadata": -1, "map_chapters": -1, "fflags": "+bitexact"}

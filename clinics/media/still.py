@@ -11,6 +11,7 @@ import ffmpeg
 import numpy as np
 
 from clinics.media.errors import Damaged
+from clinics.media.masks import Mask, covered
 from clinics.media.pictures import (
     Span,
     as_jpeg,
@@ -66,9 +67,11 @@ def extract_frames(
     height: int,
     limits: Limits | None = None,
     key_frames: Int64 | None = None,
+    masks: Sequence[Mask] = (),
     require_sandbox: bool = False,
 ) -> Sequence[Path]:
-    """A short run of pictures in one decode: JPEGs in order, at most ``height`` high each.
+    """A short run of pictures in one decode: JPEGs in order, at most ``height`` high each, with
+    ``masks`` on.
 
     Raises Damaged if not every one of them can be decoded; then none is left behind.
     """
@@ -78,7 +81,7 @@ def extract_frames(
         source = open_take(take, work_dir=work_dir, limits=limits)
         span = Span(source, np.asarray(frame_pts, dtype=np.int64), first_frame, frame_count)
         for at_s in seeks(span, key_frames):
-            made = _run(span, at_s, work_dir, height, limits, require_sandbox)
+            made = _run(span, at_s, work_dir, height, masks, limits, require_sandbox)
             if len(made) == frame_count:
                 return [Path(shutil.move(path, out_dir / path.name)) for path in made]
     raise Damaged(
@@ -92,13 +95,18 @@ def _run(
     at_s: float | None,
     work_dir: Path,
     height: int,
+    masks: Sequence[Mask],
     limits: Limits,
     require_sandbox: bool,
 ) -> list[Path]:
     for left_over in work_dir.glob("still-*.jpg"):
         left_over.unlink()
     picture = exact_pictures(opened_at(span.source, at_s, limits), span)
-    picture = scaled(picture, *shown_size(span.source, height))
+    size = shown_size(span.source, height)
+    start = int(span.frame_pts[span.first_frame])
+    picture = covered(
+        scaled(picture, *size), masks, *size, start_ticks=start, end_ticks=span.end_ticks
+    )
     output = ffmpeg.output(
         as_jpeg(picture),
         output_token("still-%05d.jpg"),
