@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clinics import privacy
 
 if TYPE_CHECKING:
+    from clinics.models.shown import Share
     from portal.models import User
 
 
@@ -19,6 +20,22 @@ class ClipQuerySet(models.QuerySet["Clip"]):
     def visible_to(self, user: User) -> ClipQuerySet:
         """Clips that the user may see (clinics/privacy.py)."""
         return privacy.clips_visible_to(self, user)  # type: ignore[return-value]
+
+    def on_shelf_for(self, user: User) -> ClipQuerySet:
+        """Clips that a coach put up, for coaches of any club to learn from."""
+        return privacy.clips_on_shelf_for(self, user)  # type: ignore[return-value]
+
+    def published(self) -> ClipQuerySet:
+        """Clips for anyone."""
+        return privacy.clips_published(self)  # type: ignore[return-value]
+
+    def shared_by(self, share: Share) -> ClipQuerySet:
+        """Clips of the swim of a share link, while the link is open."""
+        return privacy.clips_shared_by(self, share.pk)  # type: ignore[return-value]
+
+    def in_question_for(self, user: User) -> ClipQuerySet:
+        """Clips in which a minor was reported, for the clinic's checkers who look at that."""
+        return privacy.clips_in_question_for(self, user)  # type: ignore[return-value]
 
     def handled_by(self, user: User) -> ClipQuerySet:
         """Clips that the user checks before anyone else sees them."""
@@ -29,7 +46,9 @@ class Clip(models.Model):
     """A span of one recording. Its frame n is frame `first_frame` + n of the recording.
 
     `in_ticks` and `out_ticks` are media time of the recording in 1/90000 s, half open;
-    `seen_from_s` and `seen_to_s` (swim_s) are when the swimmer is expected in picture.
+    `seen_from_s` and `seen_to_s` (swim_s) are when the swimmer is expected in picture, as far
+    as the clip has it. `missing_before_s` and `missing_after_s` say how much of that span the
+    clip lacks before and after it, and `missing_by` why.
     """
 
     class State(models.TextChoices):
@@ -37,6 +56,10 @@ class Clip(models.Model):
         RENDERING = "rendering", _("being made")
         READY = "ready", _("ready")
         FAILED = "failed", _("failed")
+
+    class MissingBy(models.TextChoices):
+        RECORDING = "recording", _("the camera was not recording")
+        DROPPED = "dropped", _("somebody swam who has not agreed to be filmed")
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     swim = models.ForeignKey("clinics.Swim", models.CASCADE, related_name="clips")
@@ -52,7 +75,11 @@ class Clip(models.Model):
     time_state = models.CharField(max_length=10)  # of the clock fit it was cut by
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     reason = models.TextField(blank=True)
-    window_by = models.CharField(max_length=16, default="pace")  # station, pace, person
+    window_by = models.CharField(max_length=16, default="pace")  # station, pace, motion, person
+    seen_by = models.CharField(max_length=16, default="pace")  # the same, of the span in picture
+    missing_before_s = models.FloatField(default=0.0)
+    missing_after_s = models.FloatField(default=0.0)
+    missing_by = models.CharField(max_length=9, choices=MissingBy, blank=True)
     delete_by = models.DateTimeField(null=True)
     created_at = models.DateTimeField(default=timezone.now)
     rendered_at = models.DateTimeField(null=True)
@@ -73,11 +100,25 @@ class Clip(models.Model):
             models.CheckConstraint(condition=models.Q(frame_count__gte=1), name="clip_has_frames"),
         ]
 
+    @property
+    def missing_s(self) -> float:
+        """How much of the time in which the swimmer is expected in picture is not in it."""
+        return self.missing_before_s + self.missing_after_s
+
 
 class ClipFileQuerySet(models.QuerySet["ClipFile"]):
     def visible_to(self, user: User) -> ClipFileQuerySet:
         """Files of clips that the user may see, sound only where the clinic lets it."""
         return privacy.clip_files_visible_to(self, user)  # type: ignore[return-value]
+
+    def published(self) -> ClipFileQuerySet:
+        return privacy.clip_files_published(self)  # type: ignore[return-value]
+
+    def shared_by(self, share: Share) -> ClipFileQuerySet:
+        return privacy.clip_files_shared_by(self, share.pk)  # type: ignore[return-value]
+
+    def in_question_for(self, user: User) -> ClipFileQuerySet:
+        return privacy.clip_files_in_question_for(self, user)  # type: ignore[return-value]
 
     def handled_by(self, user: User) -> ClipFileQuerySet:
         return privacy.clip_files_handled_by(self, user)  # type: ignore[return-value]
@@ -101,6 +142,9 @@ class ClipFile(models.Model):
     # of a rendition: PTS of its frames and which are key frames, from its first frame
     pts_table = models.ForeignKey("portal.StoredFile", models.SET_NULL, null=True, related_name="+")
     starts_at_ticks = models.BigIntegerField(default=0)  # of a sound file, against the first frame
+    # of a rendition: which frame of the recording is its first, so that a narrower clip can be
+    # made from it once the originals are gone; null: not known
+    first_frame = models.PositiveIntegerField(null=True)
 
     objects = ClipFileQuerySet.as_manager()
 

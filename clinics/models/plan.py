@@ -11,7 +11,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from clinics import privacy
+from clinics import privacy_plans as privacy
 
 if TYPE_CHECKING:
     from portal.models import User

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clinics import privacy
 
 if TYPE_CHECKING:
+    from clinics.models.shown import Share
     from portal.models import User
 
 
@@ -49,8 +50,20 @@ class StartLogEntry(models.Model):
 
 class SwimQuerySet(models.QuerySet["Swim"]):
     def visible_to(self, user: User) -> SwimQuerySet:
-        """Swims that the user may see (clinics/privacy.py)."""
+        """Swims that the user may see (clinics/privacy.py): their film, and nothing said."""
         return privacy.swims_visible_to(self, user)  # type: ignore[return-value]
+
+    def reviewed_by(self, user: User) -> SwimQuerySet:
+        """Swims that are the user's own, or passed on to them as coach: with what is said."""
+        return privacy.swims_reviewed_by(self, user)  # type: ignore[return-value]
+
+    def shown_to_group(self, user: User) -> SwimQuerySet:
+        """Swims of clinics that the user swam in, shown to the group."""
+        return privacy.swims_shown_to_group(self, user)  # type: ignore[return-value]
+
+    def shared_by(self, share: Share) -> SwimQuerySet:
+        """The swim of a share link, while the link is open."""
+        return privacy.swims_shared_by(self, share.pk)  # type: ignore[return-value]
 
     def handled_by(self, user: User) -> SwimQuerySet:
         """Swims that the user checks before anyone else sees them."""
@@ -94,6 +107,8 @@ class Swim(models.Model):
     given_at = models.DateTimeField(null=True)
     given_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     delete_by = models.DateTimeField(null=True)
+    # when its clips were deleted as the club's rules say: none are made again after that
+    clips_gone_at = models.DateTimeField(null=True)
 
     objects = SwimQuerySet.as_manager()
 

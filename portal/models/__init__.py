@@ -10,17 +10,20 @@ from portal.models.people import (
     SignInCode,
     User,
 )
+from portal.models.requests import DueWarning, PersonRequest
 
 __all__ = [
     "Attempt",
     "AuditEntry",
     "Club",
+    "DueWarning",
     "Heartbeat",
     "Hold",
     "Job",
     "KnownDevice",
     "Membership",
     "OutboxMail",
+    "PersonRequest",
     "SignInCode",
     "StoredFile",
     "User",

@@ -1,0 +1,67 @@
+"""Events placed on a frame."""
+
+from __future__ import annotations
+
+import uuid
+from typing import TYPE_CHECKING
+
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from feedback import privacy
+
+if TYPE_CHECKING:
+    from portal.models import User
+
+
+class MarkQuerySet(models.QuerySet["Mark"]):
+    def visible_to(self, user: User) -> MarkQuerySet:
+        """Marks on swims that the user may see."""
+        return privacy.marks_visible_to(self, user)  # type: ignore[return-value]
+
+
+class Mark(models.Model):
+    """An event of the swim on a frame of a recording: the first frame that shows it.
+
+    A kind may stand more than once: a swim has several turns, and two people may mark the same
+    event.
+    """
+
+    class Kind(models.TextChoices):
+        START_SIGNAL = "start-signal", _("start signal")
+        FIRST_MOVEMENT = "first-movement", _("first movement")
+        FEET_LEAVE_BLOCK = "feet-leave-block", _("feet leave block")
+        FIRST_ENTRY = "first-entry", _("first entry")
+        FULL_ENTRY = "full-entry", _("full entry")
+        BREAKOUT = "breakout", _("head breaks surface")
+        HAND_ENTRY = "hand-entry", _("hand entry")
+        HANDS_TOUCH_WALL = "hands-touch-wall", _("hands touch wall")
+        FEET_TOUCH_WALL = "feet-touch-wall", _("feet touch wall")
+        FEET_LEAVE_WALL = "feet-leave-wall", _("feet leave wall")
+        HEAD_AT_DISTANCE = "head-at-distance", _("head at a distance")
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    swim = models.ForeignKey("clinics.Swim", models.CASCADE, related_name="marks")
+    recording = models.ForeignKey("clinics.Recording", models.PROTECT, related_name="marks")
+    pts_ticks = models.BigIntegerField()
+    kind = models.CharField(max_length=20, choices=Kind)
+    distance_m = models.FloatField(null=True)  # of a head at a distance only
+    placed_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="marks")
+    placed_at = models.DateTimeField(default=timezone.now)
+
+    objects = MarkQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["placed_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["swim", "recording", "pts_ticks", "kind", "placed_by"],
+                name="mark_once_per_frame_and_person",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind="head-at-distance", distance_m__isnull=False)
+                | (~models.Q(kind="head-at-distance") & models.Q(distance_m__isnull=True)),
+                name="mark_distance_only_where_meant",
+            ),
+        ]
