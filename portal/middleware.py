@@ -19,7 +19,7 @@ from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 
 from portal import freshness
-from portal.actions import audit, limits
+from portal.actions import audit, denials, limits
 from portal.actions.factors import has_factor
 from portal.logs import request_id
 from portal.requests import SignedInRequest
@@ -33,6 +33,22 @@ OPEN_TO_ANYONE = {
     "portal:language",
     "portal:notice",
     "portal:health-live",
+    "portal:erased",  # a certificate: whoever has its address may have no account any more
+    # a personal link to answer about consent; its pages ask whether it is good, and show no footage
+    "clinics:sign-link",
+    "clinics:sign",
+    "clinics:sign-end",
+    "clinics:receipt",
+    "clinics:receipt-pdf",
+    "clinics:receipt-json",
+    # each behind a fence of its own: a share link, a clip published for anyone
+    "feedback:shared-link",
+    "feedback:shared",
+    "feedback:shared-file",
+    "feedback:shared-minor",
+    "feedback:published",
+    "feedback:published-file",
+    "feedback:published-minor",
 }
 # What somebody reaches who has signed in by mail but still owes the second factor.
 WITHOUT_FACTOR = {"portal:sign-out", "portal:language", "portal:notice", "portal:health-live"}
@@ -183,8 +199,11 @@ def _note_denial(request: HttpRequest, view_name: str, status: int) -> None:
         return
     match = resolve(request.path_info)
     ids = {name: str(value) for name, value in match.kwargs.items()}
+    subject, club = denials.about(match.kwargs)
     audit.record(
         action="denied",
         by=request.user,
+        subject=subject,
+        club=club,
         detail={"view": view_name, "ids": ids, "method": request.method, "status": status},
     )

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.actions import health, sweep, tidy
 from portal.actions.mail import JOB_KIND, mail_failed, send_mail_job
+from portal.person_registrations import register_persons
 from portal.registry import (
     JobKind,
     NavEntry,
@@ -16,9 +17,11 @@ from portal.registry import (
     health_checks,
     job_kinds,
     navigation,
+    purge_steps,
     sweep_steps,
 )
 from portal.shell import is_admin
+from portal.trail_registrations import register_trail
 
 
 def register_all() -> None:
@@ -41,5 +44,16 @@ def register_all() -> None:
     sweep_steps.register(SweepStep("old-sign-ins", 3600.0, tidy.forget_what_is_old))
     for step in sweep.STEPS:
         sweep_steps.register(step)
+    _register_purge()
+    register_persons()
+    register_trail()
     for name in settings.EXTRA_REGISTRATIONS:
         import_module(name).register_all()
+
+
+def _register_purge() -> None:
+    from portal.actions import purge
+
+    purge_steps.register(purge.FILES)
+    sweep_steps.register(SweepStep("purge", 3600.0, purge.sweep))
+    sweep_steps.register(SweepStep("old-file-rows", 3600.0, purge.forget_rows))

@@ -7,16 +7,18 @@ steps for erasing and exporting a person, and places in the navigation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:
     import datetime as dt
+    import uuid
 
     from django.db.models import QuerySet
 
-    from portal.models import Club, Job, StoredFile, User
+    from portal.ledger_line import Line
+    from portal.models import Club, Job, PersonRequest, StoredFile, User
     from portal.requests import SignedInRequest
 
 
@@ -50,17 +52,110 @@ class KeepingRule:
 
 
 @dataclass(frozen=True)
+class Person:
+    """Somebody in a club's footage, as the steps that export and erase are told of them.
+
+    `kind` and `id` are of the row that stands for them at that club. `emails` are addresses
+    that are theirs alone.
+    """
+
+    kind: str
+    id: uuid.UUID
+    club: Club
+    name: str = ""
+    emails: tuple[str, ...] = ()
+    user: User | None = None
+
+
+@dataclass(frozen=True)
+class PersonSource:
+    """How the site finds people in footage, whose model it does not know. `name` is its label.
+
+    `answered(request)` does what an admin's yes to a request means, in the same transaction.
+    """
+
+    name: str
+    find: Callable[[uuid.UUID], Person | None]
+    of_user: Callable[[User], list[Person]]
+    of_club: Callable[[Club], list[tuple[uuid.UUID, str]]]  # with their names, for admins
+    cooling: Callable[[Club], dt.timedelta]  # between the wish to be erased and the deletion
+    is_held: Callable[[Person], bool]  # something of theirs is kept from deletion
+    named: Callable[[Collection[tuple[str, uuid.UUID]]], dict[uuid.UUID, str]]  # for admins
+    answered: Callable[[PersonRequest], None]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a step of erasing finds: rows that will go by their sort, the files that will, and
+    what cannot go."""
+
+    rows: dict[str, int] = field(default_factory=dict)
+    files: tuple[StoredFile, ...] = ()
+    kept: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class PersonStep:
-    """One step of erasing or exporting a person; `order` runs from low to high."""
+    """One step of erasing or exporting a person; `order` runs from low to high.
+
+    Erasing: `run(person)` deletes what `find(person)` finds; both may run twice, and afterwards
+    `find` finds nothing. `labels` name the sorts of rows on the page.
+    Exporting: `run(pack)` puts what is theirs into the pack.
+    """
 
     name: str
     order: int
     run: Callable[..., Any]
+    find: Callable[[Person], Found] | None = None
+    labels: Mapping[str, Any] = field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True)
+class NoticePart:
+    """Sentences of the notice page that follow from what really applies: `lines(clubs)` for the
+    reader's clubs, none of them for a stranger."""
+
+    name: str
+    lines: Callable[[list[Club]], dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class LedgerReplay:
+    """How a restore does again what the deletion ledger says, where more is to be done than
+    deleting the row or ending it.
+
+    `name` is what the line says: "deleted clinics.Swimmer", "withdrawn clinics.Swimmer" or, for
+    one purpose alone, "withdrawn clinics.Swimmer publish" or "withdrawn * hold". `run(line)` runs
+    in a transaction of its own, finds the row there, and says whether there was anything to do:
+    asked again it must answer no, for so the restore checks it. `order` runs from low to high;
+    rows are deleted at 500.
+    """
+
+    name: str
+    order: int
+    run: Callable[[Line], bool]
+
+
+@dataclass(frozen=True)
+class AuditSubject:
+    """What the access record says of one kind of row; `name` is the model's label.
+
+    `words(ids)` names the rows that are still there, in one query. `club_id(id)` is the club
+    that a row belongs to, if there is such a row: one query, always. `find(club, text)` is the
+    ids of the club's rows that somebody searching for the text means.
+    """
+
+    name: str
+    label: Any  # a lazy translation: what such a row is called
+    words: Callable[[Collection[str]], dict[str, str]]
+    club_id: Callable[[str], uuid.UUID | None]
+    find: Callable[[Club, str], Collection[str]]
 
 
 @dataclass(frozen=True)
 class NavEntry:
-    """A place to go in the header; `shown_to(request)` decides for whom."""
+    """A place to go in the header, or in one of the rows of places below; `shown_to(request)`
+    decides for whom. The URL of a club's place takes the club's short name."""
 
     name: str
     label: Any  # a lazy translation
@@ -133,8 +228,59 @@ class SweepStep:
     run: Callable[[], int]
 
 
+@dataclass(frozen=True)
+class Due:
+    """Something whose time has come. `size_bytes` are of its files; 0: it is rows only."""
+
+    kind: str  # a model's label
+    id: uuid.UUID
+    since: dt.datetime
+    files: int = 0
+    size_bytes: int = 0
+
+
+@dataclass(frozen=True)
+class Gone:
+    """What was deleted with something: rows by their sort, files, bytes."""
+
+    rows: Mapping[str, int] = field(default_factory=dict, hash=False)
+    files: int = 0
+    size_bytes: int = 0
+
+
+@dataclass(frozen=True)
+class PurgeStep:
+    """Things of one sort that go when their time has come; `order` runs from low to high.
+
+    `due(at_most)` names them, oldest first, without what is held; `held()` counts those. `delete`
+    deletes one with all that belongs to it, in one transaction, with one audit record, and says
+    what went; None: it is not due any more, or held, or gone. Files of the keeping rules named in
+    `rules` are this step's alone.
+    """
+
+    name: str
+    label: Any
+    order: int
+    due: Callable[[int], list[Due]]
+    held: Callable[[], int]
+    delete: Callable[[Due], Gone | None]
+    rules: frozenset[str] = frozenset()
+
+
 Item = TypeVar(
-    "Item", JobKind, KeepingRule, PersonStep, NavEntry, HealthCheck, SweepStep, PeopleHooks
+    "Item",
+    JobKind,
+    KeepingRule,
+    PersonStep,
+    PersonSource,
+    NoticePart,
+    NavEntry,
+    HealthCheck,
+    SweepStep,
+    PurgeStep,
+    PeopleHooks,
+    LedgerReplay,
+    AuditSubject,
 )
 
 
@@ -166,7 +312,14 @@ job_kinds: Registry[JobKind] = Registry("job kind")
 keeping_rules: Registry[KeepingRule] = Registry("keeping rule")
 erasure_steps: Registry[PersonStep] = Registry("erasure step")
 export_steps: Registry[PersonStep] = Registry("export step")
+person_sources: Registry[PersonSource] = Registry("source of people")
+notice_parts: Registry[NoticePart] = Registry("part of the notice")
 navigation: Registry[NavEntry] = Registry("navigation entry")
+own_places: Registry[NavEntry] = Registry("place of one's own")  # a row on My swims and account
+club_places: Registry[NavEntry] = Registry("club's place")  # a row on the club's People page
 health_checks: Registry[HealthCheck] = Registry("health check")
 sweep_steps: Registry[SweepStep] = Registry("sweep step")
+purge_steps: Registry[PurgeStep] = Registry("purge step")
 people_hooks: Registry[PeopleHooks] = Registry("people hook")
+ledger_replays: Registry[LedgerReplay] = Registry("replay of the ledger")
+audit_subjects: Registry[AuditSubject] = Registry("subject of the audit trail")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest
 
-from portal.models import Membership, User
+from portal.models import Club, Membership, User
 
 
 class SignedInRequest(HttpRequest):
@@ -12,3 +12,4 @@ class SignedInRequest(HttpRequest):
 
     user: User
     portal_memberships: list[Membership]  # remembered by `portal.shell` once it has asked
+    portal_footage_clubs: list[Club]  # the same

@@ -98,6 +98,7 @@ MIDDLEWARE = [
     "django_permissions_policy.PermissionsPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
+    "portal.maintenance.MaintenanceMiddleware",
     "django.middleware.common.CommonMiddleware",
     "portal.middleware.OwnOriginMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -227,6 +228,14 @@ ORIGINALS_DIR = DATA_DIR / "originals"
 UPLOADS_DIR = DATA_DIR / "uploads"
 WORK_DIR = DATA_DIR / "work"  # same file system as the two below, so that publishing is a rename
 MEDIA_ROOT = DATA_DIR / "media"
+# What was deleted and withdrawn: outside what a backup copies; keep a copy on another machine.
+LEDGER_FILE = Path(env.str("LEDGER_FILE", default=str(DATA_DIR / "ledger" / "deletions.jsonl")))
+# The signed head of the audit trail is sent off the machine daily: by mail, or into a folder that
+# is copied elsewhere. Against it a cut tail shows (verify_audit --head).
+AUDIT_HEAD_TO = env.str("AUDIT_HEAD_TO", default="")
+AUDIT_HEAD_DIR = env.str("AUDIT_HEAD_DIR", default="")
+MAINTENANCE_FILE = DATA_DIR / "maintenance"  # there while a restore runs
+BACKUPS_KEPT_DAYS = env.int("BACKUPS_KEPT_DAYS", default=30)  # what is erased stays in them as long
 MEDIA_URL = "/not-served/"  # direct paths are never served; see clinics/views/media.py
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -243,7 +252,6 @@ X_ACCEL = env.bool("X_ACCEL", default=PRODUCTION)  # let nginx send media after 
 UPLOAD_MAX_BYTES = env.int("UPLOAD_MAX_BYTES", default=64 * 1024**3)
 CLUB_QUOTA_BYTES = env.int("CLUB_QUOTA_BYTES", default=300 * 1024**3)
 FREE_SPACE_RESERVE_BYTES = env.int("FREE_SPACE_RESERVE_BYTES", default=2 * 1024**3)
-UPLOAD_EXPIRES_DAYS = 7
 UPLOAD_SILENT_S = env.float("UPLOAD_SILENT_S", default=30.0)  # then a mute connection is given up
 REQUIRE_SANDBOX = env.bool("REQUIRE_SANDBOX", default=False)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024**2

@@ -10,7 +10,14 @@ from django.urls import reverse
 
 from portal.freshness import owes_factor
 from portal.models import Club, Membership
-from portal.registry import navigation, people_hooks
+from portal.registry import (
+    NavEntry,
+    Registry,
+    club_places,
+    navigation,
+    own_places,
+    people_hooks,
+)
 from portal.requests import SignedInRequest
 
 
@@ -38,18 +45,43 @@ def places(request: SignedInRequest) -> list[Place]:
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return []
-    shown = sorted((e for e in navigation.all() if e.shown_to(request)), key=lambda e: e.order)
-    urls = [(entry.label, reverse(entry.url_name)) for entry in shown]
+    return _listed(request, navigation)
+
+
+def _listed(request: SignedInRequest, registry: Registry[NavEntry], *args: str) -> list[Place]:
+    shown = sorted((e for e in registry.all() if e.shown_to(request)), key=lambda e: e.order)
+    urls = [(entry.label, reverse(entry.url_name, args=args)) for entry in shown]
     return [Place(label, url, request.path.startswith(url)) for label, url in urls]
+
+
+def own_places_of(request: SignedInRequest) -> list[Place]:
+    """Where somebody looks after what is theirs: consent, data, who has seen it."""
+    return _listed(request, own_places)
+
+
+def club_places_of(request: SignedInRequest, club: Club) -> list[Place]:
+    """Where an admin looks after a club."""
+    return _listed(request, club_places, club.slug)
 
 
 def clubs_of(request: SignedInRequest) -> list[Club]:
     """The clubs the person works for; else the clubs in whose footage they are."""
     clubs = {m.club_id: m.club for m in memberships_of(request)}
-    if not clubs:
+    return list(clubs.values()) or footage_clubs_of(request)
+
+
+def footage_clubs_of(request: SignedInRequest) -> list[Club]:
+    """The clubs in whose footage the person is; asked once per request."""
+    if not hasattr(request, "portal_footage_clubs"):
+        clubs: dict[Any, Club] = {}
         for hooks in people_hooks.all():
             clubs |= {club.pk: club for club in hooks.clubs(request.user)}
-    return list(clubs.values())
+        request.portal_footage_clubs = list(clubs.values())
+    return request.portal_footage_clubs
+
+
+def is_in_footage(request: SignedInRequest) -> bool:
+    return bool(footage_clubs_of(request))
 
 
 def role_of(request: SignedInRequest) -> str:

@@ -1,6 +1,16 @@
 from django.urls import path
 
-from portal.views import account, health, home, jobs, notice, people, sign_in
+from portal.views import (
+    access_record,
+    account,
+    health,
+    home,
+    jobs,
+    notice,
+    people,
+    requests,
+    sign_in,
+)
 
 app_name = "portal"
 urlpatterns = [
@@ -28,6 +38,11 @@ urlpatterns = [
     path("clubs/", people.my_clubs, name="my-people"),
     path("clubs/<slug:slug>/people/", people.people, name="people"),
     path("clubs/<slug:slug>/people/<uuid:pk>/end/", people.end, name="membership-end"),
+    path("clubs/<slug:slug>/requests/", requests.requests, name="requests"),
+    path("clubs/<slug:slug>/requests/note/", requests.request_note, name="request-note"),
+    path("clubs/<slug:slug>/requests/<uuid:pk>/", requests.request_answer, name="request-answer"),
+    path("erased/<uuid:pk>/", requests.erased, name="erased"),
+    path("clubs/<slug:slug>/access/", access_record.access_record, name="access-record"),
     path("jobs/<uuid:pk>/", jobs.job, name="job"),
     path("health/", health.health, name="health"),
     path("health/live", health.live, name="health-live"),

@@ -19,7 +19,7 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
-from portal.actions import audit
+from portal.actions import audit, ledger
 from portal.actions.jobs import hold_current_job
 from portal.models import StoredFile
 from portal.registry import keeping_rules
@@ -144,6 +144,7 @@ def remove(*, file: StoredFile, by: User | None = None) -> bool:
     audit.record(
         action="file.remove", by=by, subject=file, club=file.club, detail={"kind": file.kind}
     )
+    ledger.note_deleted(StoredFile._meta.label, file.pk, file.sha256)
     file.state, file.deleted_at = StoredFile.State.DELETED, now
     return True
 
@@ -157,6 +158,12 @@ def work_dir(prefix: str) -> Iterator[Path]:
         yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def forget_work(prefix: str) -> None:
+    """What a worker that died left behind; a prefix with an id is of one thing alone."""
+    for path in Path(settings.WORK_DIR).glob(f"{prefix}-*"):
+        shutil.rmtree(path, ignore_errors=True)
 
 
 def hash_file(path: Path) -> str:

@@ -27,6 +27,8 @@ log = logging.getLogger("portal.health")
 
 WORKER_BEAT_S = 5.0
 SWEEP = "sweep"
+AUDIT = "audit-trail"  # when it was last verified, and what was found
+KEPT = (SWEEP, AUDIT)
 MISSED_BEATS = 3  # so many intervals without a sign of life are red
 
 

@@ -28,7 +28,7 @@ from django.db import DatabaseError, IntegrityError, connection, connections, mo
 from django.db.models import Case, F, Q, Value, When
 from django.utils import timezone
 
-from portal.actions import audit
+from portal.actions import audit, maintenance
 from portal.models import Job
 from portal.registry import JobKind, job_kinds
 
@@ -358,6 +358,8 @@ def due(queue: str) -> models.QuerySet[Job]:
 
 def claim(queue: str, owner: str) -> Job | None:
     """Take the next job. Of two who want the same row one UPDATE counts 1, the other 0."""
+    if maintenance.is_on():
+        return None
     while True:
         pk = due(queue).values_list("pk", flat=True).first()
         if pk is None:

@@ -10,7 +10,7 @@ from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from portal.actions import audit
+from portal.actions import audit, ledger
 from portal.actions.mail import queue_mail
 from portal.models import Club, Membership, User
 
@@ -112,6 +112,7 @@ def end_membership(*, membership: Membership, by: User | None) -> Membership:
         club=club,
         detail={"user": str(membership.user_id), "role": membership.role},
     )
+    ledger.note_withdrawn(Membership._meta.label, membership.pk, "")
     yesterday = today - dt.timedelta(days=1)
     if membership.from_date > yesterday:
         membership.delete()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from allauth.usersessions.models import UserSession
 from django.db import transaction
 
-from portal.actions import audit
+from portal.actions import audit, ledger
 from portal.models import User
 
 
@@ -34,6 +34,7 @@ def end_session(*, session: UserSession, by: User) -> None:
 def deactivate(*, user: User, by: User | None) -> None:
     """Nobody signs in with this account any more, and whoever is signed in is out at once."""
     User.objects.filter(pk=user.pk).update(is_active=False)
+    ledger.note_withdrawn(User._meta.label, user.pk, "")
     audit.record(action="user-deactivated", by=by, subject=user)
     end_sessions(user=user)
 

@@ -19,7 +19,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from portal.actions import audit, files, health, jobs
+from portal.actions import audit, files, health, jobs, maintenance
 from portal.models import Heartbeat, Job, StoredFile
 from portal.registry import SweepStep, sweep_steps
 
@@ -43,6 +43,8 @@ class Sweeper:
     def sweep(self) -> dict[str, int]:
         """One round. Every `JOB_SWEEP_S` in the one scheduler of the site."""
         self.counts = {}
+        if maintenance.is_on():
+            return self.counts
         for step in sweep_steps.all():
             ran_at = self.ran_at.get(step.name)
             if ran_at is None or time.monotonic() - ran_at >= step.every_s:
@@ -181,7 +183,7 @@ def forget_old_jobs() -> int:
     old = Job.objects.filter(state__in=ended, finished_at__lt=before).values_list("pk", flat=True)
     count, _ = Job.objects.filter(pk__in=list(old[:BATCH])).delete()
     yesterday = timezone.now() - timedelta(days=1)
-    Heartbeat.objects.filter(seen_at__lt=yesterday).exclude(name=health.SWEEP).delete()
+    Heartbeat.objects.filter(seen_at__lt=yesterday).exclude(name__in=health.KEPT).delete()
     return count
 
 

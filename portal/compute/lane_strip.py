@@ -18,15 +18,29 @@ ROWS_OF_BARS = 4
 TICK_STEPS_S = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
 TICKS_AT_MOST = 10
 LETTER_SHARE = 0.9  # percent of the strip that a letter of a phase's name takes on a wide screen
+# Small shapes around a point, as SVG paths in px: what is told apart by its kind. Shared with
+# other drawings that show the same things.
+SHAPES = {
+    "round": "M-5 0a5 5 0 1 0 10 0a5 5 0 1 0-10 0Z",
+    "square": "M-4.5-4.5H4.5V4.5H-4.5Z",
+    "diamond": "M0-6.5L6.5 0L0 6.5L-6.5 0Z",
+    "up": "M0-6L6 5H-6Z",
+    "down": "M0 6L6-5H-6Z",
+    "plus": "M-2-6H2V-2H6V2H2V6H-2V2H-6V-2H-2Z",
+    "bar": "M-2.5-6.5H2.5V6.5H-2.5Z",
+}
 
 
 @dataclass(frozen=True)
 class Instant:
-    """Something at one instant: a wall, a pin, a flag. `key` names it for scripts."""
+    """Something at one instant: a wall, a pin, a flag, a tie. `key` names it for scripts;
+    `shape` is one of SHAPES, `hollow`: it is shown, but does not count."""
 
     at_s: float
     name: str = ""
     key: str = ""
+    shape: str = ""
+    hollow: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,10 +55,12 @@ class Span:
 
 @dataclass(frozen=True)
 class Lane:
-    """What a strip tells, in seconds of one clock (swim_s for a swim).
+    """What a strip tells, in seconds of one clock (swim_s for a swim, media_s for a recording).
 
     `begin_s` < `end_s` are the ends of the strip. `leaves_s`: when the swimmer leaves the
-    pool, None: not known. `now_s`: the present instant, None: none is shown.
+    pool, None: not known. `now_s`: the present instant, None: none is shown. Of a recording:
+    `starts` of swims in it, `ties`, `clips` cut from it, `joins` of its files, and what is
+    `dropped`; `as_clock`: its scale says minutes and seconds.
     """
 
     begin_s: float
@@ -56,16 +72,24 @@ class Lane:
     flags: tuple[Instant, ...] = ()
     leaves_s: float | None = None
     now_s: float | None = None
+    starts: tuple[Instant, ...] = ()
+    ties: tuple[Instant, ...] = ()
+    clips: tuple[Span, ...] = ()
+    joins: tuple[Instant, ...] = ()
+    dropped: tuple[Span, ...] = ()
+    as_clock: bool = False
 
 
 @dataclass(frozen=True)
 class Mark:
-    """An instant with its place along the strip, in percent."""
+    """An instant with its place along the strip, in percent; `path` draws its shape."""
 
     x: float
     at_s: float
     name: str
     key: str
+    path: str = ""
+    hollow: bool = False
 
 
 @dataclass(frozen=True)
@@ -90,6 +114,9 @@ class Tick:
     at_s: float
     minor: bool
 
+    def clock(self) -> str:
+        return clock(self.at_s)
+
 
 @dataclass(frozen=True)
 class Drawing:
@@ -104,6 +131,11 @@ class Drawing:
     ticks: tuple[Tick, ...]
     ladder_x: float | None
     cap_x: float | None
+    starts: tuple[Mark, ...]
+    ties: tuple[Mark, ...]
+    clips: tuple[Stretch, ...]
+    joins: tuple[Mark, ...]
+    dropped: tuple[Stretch, ...]
 
 
 def share(lane: Lane, at_s: float) -> float:
@@ -132,12 +164,20 @@ def lay_out(lane: Lane) -> Drawing:
         ticks=_ticks(lane),
         ladder_x=None if lane.leaves_s is None else share(lane, lane.leaves_s),
         cap_x=None if lane.now_s is None else share(lane, lane.now_s),
+        starts=_marks(lane, lane.starts),
+        ties=_marks(lane, lane.ties),
+        clips=_stretches(lane, lane.clips),
+        joins=_marks(lane, lane.joins),
+        dropped=_stretches(lane, lane.dropped),
     )
 
 
 def _marks(lane: Lane, instants: tuple[Instant, ...]) -> tuple[Mark, ...]:
     ordered = sorted(instants, key=lambda instant: instant.at_s)
-    return tuple(Mark(share(lane, i.at_s), i.at_s, i.name, i.key) for i in ordered)
+    return tuple(
+        Mark(share(lane, i.at_s), i.at_s, i.name, i.key, SHAPES.get(i.shape, ""), i.hollow)
+        for i in ordered
+    )
 
 
 def _stretches(lane: Lane, spans: tuple[Span, ...]) -> tuple[Stretch, ...]:
@@ -187,3 +227,16 @@ def tick_step_s(length_s: float) -> float:
         if length_s / step_s <= TICKS_AT_MOST:
             return step_s
     return TICK_STEPS_S[-1] * math.ceil(length_s / TICK_STEPS_S[-1] / TICKS_AT_MOST)
+
+
+def clock(at_s: float) -> str:
+    """Minutes and seconds, with hours where there are any; whole seconds.
+
+    >>> clock(75.2), clock(3725.0), clock(-5.0)
+    ('1:15', '1:02:05', '-0:05')
+    """
+    sign, whole = ("-" if at_s < 0 else ""), round(abs(at_s))
+    hours, rest = divmod(whole, 3600)
+    minutes, seconds = divmod(rest, 60)
+    of_hours = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
+    return f"{sign}{of_hours}:{seconds:02d}"

@@ -8,7 +8,7 @@ from typing import Any
 
 from django import template
 
-from portal.compute.lane_strip import Drawing, Lane, lay_out
+from portal.compute.lane_strip import Drawing, Lane, clock, lay_out
 
 register = template.Library()
 
@@ -21,6 +21,12 @@ class Line:
     at_s: float
     to_s: float | None = None
     name: str = ""
+
+    def at(self) -> str:
+        return clock(self.at_s)
+
+    def to(self) -> str:
+        return clock(self.to_s or 0.0)
 
 
 @register.inclusion_tag("portal/lane_strip.html")
@@ -45,6 +51,11 @@ def text_twin(drawing: Drawing) -> list[Line]:
         *(Line("bar", bar.from_s, bar.to_s, bar.name) for bar in lane.bars),
         *(Line("pin", pin.at_s, name=pin.name) for pin in lane.pins),
         *(Line("flag", flag.at_s, name=flag.name) for flag in lane.flags),
+        *(Line("start", start.at_s, name=start.name) for start in lane.starts),
+        *(Line("tie-aside" if t.hollow else "tie", t.at_s, name=t.name) for t in lane.ties),
+        *(Line("clip", clip.from_s, clip.to_s, clip.name) for clip in lane.clips),
+        *(Line("join", join.at_s, name=join.name) for join in lane.joins),
+        *(Line("dropped", span.from_s, span.to_s) for span in lane.dropped),
     ]
     if lane.leaves_s is not None:
         lines.append(Line("ladder", lane.leaves_s))

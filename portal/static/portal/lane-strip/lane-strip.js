@@ -3,12 +3,16 @@
 // Started on every [data-lane-strip]. It knows nothing of pictures. It sends, from the strip:
 //   lane-strip:move  detail {at_s}   the person chose an instant
 //   lane-strip:pin   detail {key}    the person chose a pin
+//   lane-strip:flag  detail {key}    the person chose a flag
 //   lane-strip:step  detail {steps}  arrow keys; if cancelled, the page steps itself (frames)
 // and listens there for
 //   lane-strip:show  detail {at_s, text}   the present instant, and how to say it
-//   lane-strip:pins  detail [{at_s, key}]  the pins from now on
+//   lane-strip:pins  detail [{at_s, until_s?, key, name?}]  the pins from now on
+//   lane-strip:flags detail [{at_s, key, name}]  the flags from now on
+//   lane-strip:loop  detail {from_s, to_s} | null  what is played again and again
 
-const PIN_REACH_PX = 12;
+import { chosenAt, drawFlag, drawLoop, drawPin } from "./marks.js";
+
 const STEP_S = 0.1;
 const PAGE_S = 1;
 
@@ -40,16 +44,25 @@ export function start(strip) {
   };
 
   strip.addEventListener("lane-strip:show", (event) => show(event.detail.at_s, event.detail.text));
-  strip.addEventListener("lane-strip:pins", (event) => {
-    slider.querySelectorAll("[data-pin]").forEach((pin) => pin.remove());
+  const percent = (at_s) => {
     const [begin, end] = ends();
-    for (const { at_s, key } of event.detail)
-      cap[cap.length - 1].before(drawPin((100 * (at_s - begin)) / (end - begin), key));
-  });
+    return Math.min(100, Math.max(0, (100 * (at_s - begin)) / (end - begin)));
+  };
+  // What is drawn lies under the cap.
+  const redraw = (old, drawn) => {
+    slider.querySelectorAll(old).forEach((part) => part.remove());
+    cap[cap.length - 1].before(...drawn);
+  };
+  strip.addEventListener("lane-strip:pins", ({ detail }) =>
+    redraw("[data-pin]", detail.map((pin) => drawPin(pin, percent))));
+  strip.addEventListener("lane-strip:flags", ({ detail }) =>
+    redraw("[data-flag]", detail.map((flag) => drawFlag(flag, percent))));
+  strip.addEventListener("lane-strip:loop", ({ detail }) =>
+    redraw("[data-loop]", detail ? drawLoop(detail, percent) : []));
   slider.addEventListener("pointerdown", (event) => {
     if (event.button > 0) return;
-    const pin = pinAt(slider, event);
-    if (pin) return void send("lane-strip:pin", { key: pin.dataset.key });
+    const chosen = chosenAt(slider, event);
+    if (chosen) return void send(`lane-strip:${chosen.kind}`, { key: chosen.key });
     slider.setPointerCapture(event.pointerId);
     move(instantAt(slider, event, ends()));
   });
@@ -72,34 +85,9 @@ export function start(strip) {
   });
 }
 
-// As in the template.
-function drawPin(percent, key) {
-  const make = (name, attributes) => {
-    const element = document.createElementNS("http://www.w3.org/2000/svg", name);
-    for (const [attribute, value] of Object.entries(attributes)) element.setAttribute(attribute, value);
-    return element;
-  };
-  const pin = make("svg", { x: `${percent}%`, overflow: "visible", "data-key": key, "data-pin": "" });
-  pin.append(make("path", { class: "pin-stem", d: "M0 9V16" }), make("circle", { class: "pin", cy: 7, r: 5.5 }));
-  return pin;
-}
-
 function instantAt(slider, event, [begin, end]) {
   const box = slider.getBoundingClientRect();
   return begin + ((end - begin) * (event.clientX - box.left)) / box.width;
-}
-
-// Pins stand above the water; a touch near one's head means the comment, not the instant.
-function pinAt(slider, event) {
-  const box = slider.getBoundingClientRect();
-  if (event.clientY - box.top > 20) return null;
-  const pins = [...slider.querySelectorAll("[data-pin]")].map((pin) => pin.querySelector("circle"));
-  const centre = (circle) => {
-    const rect = circle.getBoundingClientRect();
-    return Math.abs(rect.x + rect.width / 2 - event.clientX);
-  };
-  const nearest = pins.sort((one, other) => centre(one) - centre(other))[0];
-  return nearest && centre(nearest) <= PIN_REACH_PX ? nearest.closest("[data-pin]") : null;
 }
 
 document.querySelectorAll("[data-lane-strip]").forEach(start);
