@@ -1,259 +1,358 @@
-"""The fence: who sees a clip. Deny by default.
+"""The fence: who sees a swim, its clips and their files. Deny by default.
 
-A clip follows its swim. Nobody sees a swim that is held, or due for deletion. Beyond that:
+Nobody sees what is held, or due for deletion. A swim is shown when a checker has confirmed the
+person, recorded who else can be recognised, and passed it on; nobody says "this is not me". Then
+it depends on who looks, on what the swimmer agrees to (always: to be filmed), and on whether
+everybody else who can be recognised agrees to the same:
 
-- the checker of the clinic: what is brought in, until the clinic is closed
-  (`handled_by`), while the swimmer agrees to `film-and-review`;
-- a coach of the clinic (coach of its club then and now): when a checker has confirmed the
-  person, recorded who else can be recognised, and passed the swim on; while the swimmer and
-  everybody recognised agree to `film-and-review`, and nobody says "this is not me";
-- the swimmer: the own swim, when it is given, on the same conditions about the others. After
-  withdrawing the consent to be filmed the swimmer alone still sees it, until it is deleted;
-- crew: the recordings that they brought in, until the clinic is checked.
+| viewer                           | the swimmer agrees to | the others agree to | and            |
+|----------------------------------|-----------------------|---------------------|----------------|
+| coach of the clinic, then and now| film-and-review       | film-and-review     |                |
+| the swimmer                      | (may have withdrawn)  | film-and-review     | it is given    |
+| the clinic's other swimmers      | show-to-group         | show-to-group       | it is given    |
+| coaches anywhere, one clip       | coach-education       | coach-education     | a coach put it |
+|                                  |                       |                     | on the shelf   |
+| who has a share link             | film-and-review       | nobody else in it   | the swimmer    |
+|                                  |                       |                     | made it        |
+| anyone, one clip                 | publish               | publish             | swimmer and    |
+|                                  |                       |                     | admin said so  |
 
-Nobody else. Club admins manage consent and keeping without seeing footage. A clip that was
-made, or made again, after its swim was passed on waits until a checker passes it on, too:
-nobody has looked yet at what it shows.
+What was said for showing on counts from when the swim was given, and only while it is. The others
+are who was recorded for the swim, and who was tagged in a span of the recording: the first withhold
+the swim, the second the clips that reach into that span. Whom a clip covers is not seen in it.
+
+Who withdraws, or asks to be erased, is hidden from all but themselves, on the next request.
+A clip in which somebody sees a minor is hidden from everyone, until two people found out; for
+that the checkers look at it (`in_question_for`). A clip that was made, or made again,
+after its swim was passed on waits until a checker passes it on: nobody has looked yet.
+
+Before that (`handled_by`): the checkers of the clinic see what is brought in until the clinic is
+closed; crew the recordings that they brought in until it is checked. Club admins manage consent
+and keeping without seeing footage. Nobody else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from django.apps import apps
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from portal.models import Hold, Membership
+from clinics.privacy_asks import (
+    COACH_EDUCATION,
+    FILM_AND_REVIEW,
+    NOBODY_ELSE,
+    OF_CLIP,
+    OF_FILE,
+    OF_SWIM,
+    PUBLISH,
+    SHOW_TO_GROUP,
+    At,
+    Rows,
+    agreed,
+    agrees,
+    coaches,
+    coaches_somewhere,
+    due,
+    has_duty,
+    held_by_part,
+    minor_not_yet_covered,
+    minor_reported,
+    nobody_is_against,
+    not_held,
+    rows_of,
+    signed_in,
+    swims_in,
+    works_for,
+)
 
 if TYPE_CHECKING:
+    import uuid
+
     from portal.models import User
 
-FILM_AND_REVIEW = "film-and-review"
-Rows = QuerySet[Any]
+__all__ = ["FILM_AND_REVIEW", "held_by_part"]  # the rest is asked through the querysets
 
 
-def _works_for(user: User, club: str, *roles: str) -> Exists:
-    """The user has one of the roles in the club at `club` (a path from the row), today."""
-    current = Membership.objects.current().filter(user_id=user.pk, role__in=roles)
-    return Exists(current.filter(club_id=OuterRef(club)))
+# --- what all footage needs, and what each viewer ------------------------------------------------
 
 
-def _coaches(user: User, clinic: str) -> Exists:
-    """The user is coach of the club today, and was on the day of the clinic: somebody who
-    joins a club later does not see what was filmed before. `clinic` is a path, "" the row."""
-    at = f"{clinic}__" if clinic else ""
-    coaching = Membership.objects.current().filter(user_id=user.pk, role="coach")
-    day = OuterRef(f"{at}date")
-    on_that_day = Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
-    return Exists(coaching.filter(on_that_day, club_id=OuterRef(f"{at}club_id")))
-
-
-def _has_duty(user: User, clinic: str, kind: str | None = None) -> Exists:
-    """The user has a duty at the clinic and still works for its club today."""
-    duties = apps.get_model("clinics", "Duty").objects.filter(user_id=user.pk)
-    duties = duties.filter(kind=kind) if kind else duties
-    current = Membership.objects.current().filter(user_id=user.pk)
-    duties = duties.filter(Exists(current.filter(club_id=OuterRef("clinic__club_id"))))
-    return Exists(duties.filter(clinic_id=OuterRef(clinic)))
-
-
-def _agrees(swimmer: str) -> Exists:
-    consents = apps.get_model("clinics", "Consent").objects.filter(
-        purpose=FILM_AND_REVIEW, ended_at__isnull=True
-    )
-    return Exists(consents.filter(swimmer_id=OuterRef(swimmer)))
-
-
-def _somebody_recognised_does_not_agree(swim: str) -> Exists:
-    recognised = apps.get_model("clinics", "Recognised").objects.filter(swim_id=OuterRef(swim))
-    return Exists(recognised.filter(~_agrees("swimmer_id")))
-
-
-def _held(**paths: str) -> Q:
-    """There is an open hold on the row or on what it is part of: `Clip="pk", Swim="swim_id"`.
-    One question per kind, so that the index of holds answers each."""
-    open_holds = Hold.objects.filter(ended_at__isnull=True)
-    held = Q(pk__in=[])
-    for model, path in paths.items():
-        label = "portal.StoredFile" if model == "StoredFile" else f"clinics.{model}"
-        held |= Q(Exists(open_holds.filter(subject_kind=label, subject_id=OuterRef(path))))
-    return held
-
-
-def _due(path: str = "") -> Q:
-    return Q(
-        **{f"{path}delete_by__isnull": False, f"{path}delete_by__lte": timezone.now()},
-    )
-
-
-def _signed_in(user: User | Any) -> bool:
-    return bool(user is not None and user.is_authenticated and user.is_active)
-
-
-# --- swims ----------------------------------------------------------------------------------
-
-
-def _swims_in_sight(swims: Rows) -> Rows:
+def _swim_in_sight(at: At) -> Q:
     """Not held, whole or in part, and not due."""
-    held = _held(
-        Swim="pk", Entry="entry_id", Swimmer="entry__swimmer_id", Clinic="entry__clinic_id"
+    entry = f"{at.swim}entry"
+    free = not_held(
+        Swim=f"{at.swim}pk",
+        Entry=f"{entry}_id",
+        Swimmer=f"{entry}__swimmer_id",
+        Clinic=f"{entry}__clinic_id",
     )
-    return swims.exclude(_due()).exclude(held)
+    return ~due(at.swim) & free
+
+
+def _clip_there(at: At) -> Q:
+    clip = at.clip or ""
+    return ~due(clip) & not_held(Clip=f"{clip}pk", Recording=f"{clip}recording_id")
+
+
+def _clip_in_sight(at: At) -> Q:
+    return _clip_there(at) & ~minor_reported(at.clip or "")
+
+
+def _passed_on(at: At) -> Q:
+    """Whoever looks: checked, passed on, and everybody else in it agrees to be filmed."""
+    checked = Q(
+        **{
+            f"{at.swim}passed_at__isnull": False,
+            f"{at.swim}others_recorded_at__isnull": False,
+            f"{at.swim}person": "confirmed",
+        }
+    )
+    if at.clip is not None:
+        looked_at = {f"{at.clip}rendered_at__lte": F(f"{at.swim}passed_at")}
+        checked &= Q(**{f"{at.clip}state": "ready"}, **looked_at) & _clip_in_sight(at)
+        checked &= ~minor_not_yet_covered(at.clip)
+    return checked & _swim_in_sight(at) & nobody_is_against(at, FILM_AND_REVIEW)
+
+
+def _given(at: At) -> Q:
+    return Q(**{f"{at.swim}given_at__isnull": False})
+
+
+def _swimmer_agrees(at: At) -> Q:
+    return agrees(f"{at.swim}entry__swimmer_id")
+
+
+def _all_agree(at: At, purpose: str) -> Q:
+    mine = agreed(f"{at.swim}entry__swimmer_id", purpose)
+    return mine & nobody_is_against(at, purpose)
+
+
+def _is_own(user: User, at: At) -> Q:
+    return Q(**{f"{at.swim}entry__swimmer__user_id": user.pk}) & _given(at)
+
+
+def _is_coach(user: User, at: At) -> Q:
+    return Q(coaches(user, f"{at.swim}entry__clinic"))
+
+
+def _in_group(user: User, at: At) -> Q:
+    here = swims_in(user, f"{at.swim}entry__clinic_id")
+    return here & _given(at) & _all_agree(at, SHOW_TO_GROUP)
+
+
+def _on_shelf(at: At) -> Q:
+    """A coach put it up for learning, since it was given."""
+    put = rows_of("ShelfClip").filter(clip_id=OuterRef(f"{at.clip}pk"), ended_at__isnull=True)
+    since = put.filter(put_at__gte=OuterRef(f"{at.swim}given_at"))
+    return Q(Exists(since)) & _all_agree(at, COACH_EDUCATION)
+
+
+def _published(at: At) -> Q:
+    """Swimmer and admin each said so, of this very picture, and the swimmer still is."""
+    given_at, made_at = OuterRef(f"{at.swim}given_at"), OuterRef(f"{at.clip}rendered_at")
+    said = rows_of("Publication").filter(
+        Q(swimmer_said_at__gte=given_at) & Q(swimmer_said_at__gte=made_at),
+        Q(admin_said_at__gte=given_at) & Q(admin_said_at__gte=made_at),
+        clip_id=OuterRef(f"{at.clip}pk"),
+        ended_at__isnull=True,
+        swimmer_said_by_id=OuterRef(f"{at.swim}entry__swimmer__user_id"),
+    )
+    return Q(Exists(said)) & _all_agree(at, PUBLISH)
+
+
+def _shared(share_id: uuid.UUID, at: At) -> Q:
+    """Its swimmer made the link since the swim was given, it is not over, and nobody else can
+    be recognised."""
+    open_now = rows_of("Share").filter(
+        pk=share_id,
+        swim_id=OuterRef(f"{at.swim}pk"),
+        ended_at__isnull=True,
+        expires_at__gt=timezone.now(),
+        made_at__gte=OuterRef(f"{at.swim}given_at"),
+        made_by_id=OuterRef(f"{at.swim}entry__swimmer__user_id"),
+        made_by__is_active=True,
+    )
+    alone = nobody_is_against(at, NOBODY_ELSE)
+    return _passed_on(at) & _swimmer_agrees(at) & Q(Exists(open_now)) & alone
+
+
+def _sees_film(user: User, at: At) -> Q:
+    """The whole table, but for share links."""
+    if not signed_in(user):
+        return _swimmer_agrees(at) & _published(at)
+    shown = _is_coach(user, at) | _in_group(user, at)
+    if at.clip is not None:
+        shown |= (Q(coaches_somewhere(user)) & _on_shelf(at)) | _published(at)
+    return _is_own(user, at) | (_swimmer_agrees(at) & shown)
+
+
+def _checks(user: User, at: At) -> Q:
+    """For checkers: also what is not passed, and what somebody said is not them. They look
+    at everybody in the picture, since it is they who find out who is in it."""
+    here = has_duty(user, f"{at.swim}entry__clinic_id", "checker")
+    open_clinic = ~Q(**{f"{at.swim}entry__clinic__state": "closed"})
+    return _swim_in_sight(at) & open_clinic & _swimmer_agrees(at) & Q(here)
+
+
+# --- swims ----------------------------------------------------------------------------------------
 
 
 def swims_visible_to(swims: Rows, user: User) -> Rows:
-    if not _signed_in(user):
+    if not signed_in(user):
         return swims.none()
-    coach = Q(_coaches(user, "entry__clinic")) & Q(_agrees("entry__swimmer_id"))
-    own = Q(entry__swimmer__user_id=user.pk, given_at__isnull=False)
-    return (
-        _swims_in_sight(swims)
-        .filter(
-            passed_at__isnull=False,
-            others_recorded_at__isnull=False,
-            person="confirmed",
-        )
-        .exclude(_somebody_recognised_does_not_agree("pk"))
-        .filter(coach | own)
-    )
+    return swims.filter(_passed_on(OF_SWIM) & _sees_film(user, OF_SWIM))
 
 
-def swims_handled_by(swims: Rows, user: User) -> Rows:
-    """For checkers: also what is not passed, and what somebody said is not them. They look
-    at everybody in the picture, since it is they who find out who is in it."""
-    if not _signed_in(user):
+def swims_reviewed_by(swims: Rows, user: User) -> Rows:
+    """For the swimmer and the coaches of the clinic: with all that is said about the swim."""
+    if not signed_in(user):
         return swims.none()
-    return (
-        _swims_in_sight(swims)
-        .exclude(entry__clinic__state="closed")
-        .filter(_agrees("entry__swimmer_id"), _has_duty(user, "entry__clinic_id", "checker"))
-    )
+    coach = _is_coach(user, OF_SWIM) & _swimmer_agrees(OF_SWIM)
+    return swims.filter(_passed_on(OF_SWIM) & (_is_own(user, OF_SWIM) | coach))
 
 
 def swims_coached_by(swims: Rows, user: User) -> Rows:
     """Swims passed on to the user as coach: these the user may give to their swimmers."""
-    if not _signed_in(user):
+    if not signed_in(user):
         return swims.none()
-    return swims_visible_to(swims, user).filter(
-        _coaches(user, "entry__clinic"), _agrees("entry__swimmer_id")
-    )
+    coach = _is_coach(user, OF_SWIM) & _swimmer_agrees(OF_SWIM)
+    return swims.filter(_passed_on(OF_SWIM) & coach)
 
 
-# --- clips and their files --------------------------------------------------------------------
+def swims_shown_to_group(swims: Rows, user: User) -> Rows:
+    """For the swimmers of the same clinic: the film alone."""
+    if not signed_in(user):
+        return swims.none()
+    group = _swimmer_agrees(OF_SWIM) & _in_group(user, OF_SWIM)
+    return swims.filter(_passed_on(OF_SWIM) & group)
 
 
-def _of_these(rows: Callable[[Rows, User], Rows], model: str, user: User, path: str) -> Exists:
-    """The row's swim (or clip) is among those. Asked per row, so that one clip among many
-    thousands costs no more than one among ten."""
-    objects = apps.get_model("clinics", model).objects.all()
-    return Exists(rows(objects, user).filter(pk=OuterRef(path)))
+def swims_shared_by(swims: Rows, share_id: uuid.UUID) -> Rows:
+    return swims.filter(_shared(share_id, OF_SWIM))
 
 
-def _clips_in_sight(clips: Rows) -> Rows:
-    return clips.exclude(_due()).exclude(_held(Clip="pk", Recording="recording_id"))
+def swims_handled_by(swims: Rows, user: User) -> Rows:
+    return swims.filter(_checks(user, OF_SWIM)) if signed_in(user) else swims.none()
+
+
+# --- clips ----------------------------------------------------------------------------------------
 
 
 def clips_visible_to(clips: Rows, user: User) -> Rows:
-    if not _signed_in(user):
+    return clips.filter(_passed_on(OF_CLIP) & _sees_film(user, OF_CLIP))
+
+
+def clips_on_shelf_for(clips: Rows, user: User) -> Rows:
+    """For learning: clips that a coach put up, for coaches of any club."""
+    if not signed_in(user):
         return clips.none()
-    looked_at = Q(rendered_at__isnull=False, rendered_at__lte=F("swim__passed_at"))
-    seen = _of_these(swims_visible_to, "Swim", user, "swim_id")
-    return _clips_in_sight(clips).filter(looked_at, seen, state="ready")
+    learns = Q(coaches_somewhere(user)) & _swimmer_agrees(OF_CLIP) & _on_shelf(OF_CLIP)
+    return clips.filter(_passed_on(OF_CLIP) & learns)
+
+
+def clips_published(clips: Rows) -> Rows:
+    return clips.filter(_passed_on(OF_CLIP) & _swimmer_agrees(OF_CLIP) & _published(OF_CLIP))
+
+
+def clips_shared_by(clips: Rows, share_id: uuid.UUID) -> Rows:
+    return clips.filter(_shared(share_id, OF_CLIP))
 
 
 def clips_handled_by(clips: Rows, user: User) -> Rows:
-    if not _signed_in(user):
+    if not signed_in(user):
         return clips.none()
-    return _clips_in_sight(clips).filter(_of_these(swims_handled_by, "Swim", user, "swim_id"))
+    return clips.filter(_clip_in_sight(OF_CLIP) & _checks(user, OF_CLIP))
+
+
+def _in_question(user: User, at: At) -> Q:
+    """For the checkers who find out whether it is a minor, but not for who reported it."""
+    reports = rows_of("MinorReport").filter(clip_id=OuterRef(f"{at.clip}pk"))
+    waiting = reports.filter(resolved_at__isnull=True)
+    checker = has_duty(user, f"{at.swim}entry__clinic_id", "checker")
+    own = Exists(waiting.filter(reported_by_id=user.pk))
+    return _clip_there(at) & Q(Exists(waiting)) & ~Q(own) & Q(checker)
+
+
+def clips_in_question_for(clips: Rows, user: User) -> Rows:
+    return clips.filter(_in_question(user, OF_CLIP)) if signed_in(user) else clips.none()
+
+
+# --- their files ----------------------------------------------------------------------------------
 
 
 def _files_in_sight(files: Rows) -> Rows:
     """Only whole files of a finished clip: what is being made again shows another span."""
-    held = _held(ClipFile="pk", StoredFile="stored_id")
     there = files.filter(clip__state="ready", stored__state="ready")
-    return there.exclude(_due("stored__")).exclude(held)
+    return there.filter(~due("stored__") & not_held(ClipFile="pk", StoredFile="stored_id"))
+
+
+SILENT = ~Q(kind="sound")
+LETS_HEAR = Q(clip__swim__entry__clinic__sound_for_swimmers=True)
 
 
 def clip_files_visible_to(files: Rows, user: User) -> Rows:
-    """Sound carries names and talk: swimmers get it only where the clinic says so."""
-    if not _signed_in(user):
-        return files.none()
-    lets_hear = Q(clip__swim__entry__clinic__sound_for_swimmers=True) | (
-        Q(_coaches(user, "clip__swim__entry__clinic")) & Q(_agrees("clip__swim__entry__swimmer_id"))
-    )
-    seen = _of_these(clips_visible_to, "Clip", user, "clip_id")
-    return _files_in_sight(files).filter(seen, ~Q(kind="sound") | lets_hear)
+    """Sound carries names and talk: the swimmer and the group get it only where the clinic says
+    so; coaches elsewhere and anyone never."""
+    seen = _files_in_sight(files).filter(_passed_on(OF_FILE) & _sees_film(user, OF_FILE))
+    if not signed_in(user):
+        return seen.filter(SILENT)
+    coach = _is_coach(user, OF_FILE) & _swimmer_agrees(OF_FILE)
+    swims = _is_own(user, OF_FILE) | _in_group(user, OF_FILE)
+    return seen.filter(SILENT | coach | (LETS_HEAR & swims))
+
+
+def clip_files_published(files: Rows) -> Rows:
+    public = _passed_on(OF_FILE) & _swimmer_agrees(OF_FILE) & _published(OF_FILE)
+    return _files_in_sight(files).filter(public & SILENT)
+
+
+def clip_files_shared_by(files: Rows, share_id: uuid.UUID) -> Rows:
+    return _files_in_sight(files).filter(_shared(share_id, OF_FILE)).filter(SILENT | LETS_HEAR)
 
 
 def clip_files_handled_by(files: Rows, user: User) -> Rows:
-    if not _signed_in(user):
+    if not signed_in(user):
         return files.none()
-    return _files_in_sight(files).filter(_of_these(clips_handled_by, "Clip", user, "clip_id"))
+    return _files_in_sight(files).filter(_clip_in_sight(OF_FILE) & _checks(user, OF_FILE))
+
+
+def clip_files_in_question_for(files: Rows, user: User) -> Rows:
+    if not signed_in(user):
+        return files.none()
+    return _files_in_sight(files).filter(_in_question(user, OF_FILE))
 
 
 # --- recordings -------------------------------------------------------------------------------
 
 
 def _originals_due() -> Exists:
-    files = apps.get_model("clinics", "SourceFile").objects.filter(_due("stored__"))
+    files = rows_of("SourceFile").filter(due("stored__"))
     return Exists(files.filter(recording_id=OuterRef("pk")))
 
 
 def recordings_handled_by(recordings: Rows, user: User) -> Rows:
     """Whole takes: the clinic's checkers until it is closed; crew what they brought in until
     the clinic is checked, and only while they work for the club."""
-    if not _signed_in(user):
+    if not signed_in(user):
         return recordings.none()
     brought_in = Q(brought_in_by_id=user.pk, station__clinic__checked_at__isnull=True) & Q(
-        _works_for(user, "station__clinic__club_id", "crew")
+        works_for(user, "station__clinic__club_id", "crew")
     )
-    checker = Q(_has_duty(user, "station__clinic_id", "checker"))
+    checker = Q(has_duty(user, "station__clinic_id", "checker"))
     return (
         recordings.exclude(station__clinic__state="closed")
         .exclude(_originals_due())
-        .exclude(_held(Recording="pk", Clinic="station__clinic_id"))
+        .exclude(held_by_part(Recording="pk", Clinic="station__clinic_id"))
         .filter(checker | brought_in)
     )
 
 
-# --- the plan, without footage -------------------------------------------------------------------
-
-
-def clinics_run_by(clinics: Rows, user: User) -> Rows:
-    if not _signed_in(user):
-        return clinics.none()
-    return clinics.filter(_works_for(user, "club_id", "admin"))
-
-
-def clinics_checked_by(clinics: Rows, user: User) -> Rows:
-    if not _signed_in(user):
-        return clinics.none()
-    return clinics.filter(_has_duty(user, "pk", "checker"))
-
-
-def clinics_coached_by(clinics: Rows, user: User) -> Rows:
-    if not _signed_in(user):
-        return clinics.none()
-    return clinics.filter(_coaches(user, ""))
-
-
-def clinics_worked_by(clinics: Rows, user: User) -> Rows:
-    if not _signed_in(user):
-        return clinics.none()
-    crew = Q(_works_for(user, "club_id", "crew")) | Q(_has_duty(user, "pk"))
-    return clinics.exclude(state="closed").filter(crew)
-
-
-def clinics_seen_by(clinics: Rows, user: User) -> Rows:
-    """The plan and running order: whoever works for the club today."""
-    if not _signed_in(user):
-        return clinics.none()
-    return clinics.filter(_works_for(user, "club_id", "admin", "coach", "crew"))
-
-
-def swimmers_managed_by(swimmers: Rows, user: User) -> Rows:
-    if not _signed_in(user):
-        return swimmers.none()
-    return swimmers.filter(_works_for(user, "club_id", "admin"))
+def recordings_measured_by(recordings: Rows, user: User) -> Rows:
+    """Whose clock's figures (no picture, no sound) the user may see: who handles the recording,
+    and admins of its club, who look after the clinic without seeing footage."""
+    if not signed_in(user):
+        return recordings.none()
+    handled = Exists(recordings_handled_by(rows_of("Recording"), user).filter(pk=OuterRef("pk")))
+    admin = Q(works_for(user, "station__clinic__club_id", "admin"))
+    held = held_by_part(Recording="pk", Clinic="station__clinic_id")
+    return recordings.filter(Q(handled) | (admin & ~held))

@@ -6,14 +6,16 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
 
+from clinics.person_registrations import register_persons
+from clinics.registrations_consent import register_consent
+from clinics.showing_registrations import register_showing
 from portal.registry import (
     JobKind,
-    KeepingRule,
     NavEntry,
     SweepStep,
     health_checks,
     job_kinds,
-    keeping_rules,
+    ledger_replays,
     navigation,
     people_hooks,
     sweep_steps,
@@ -30,13 +32,20 @@ HOURS_S = 3600.0
 
 def register_all() -> None:
     """Called once at start-up."""
-    from clinics.actions import swimmer_accounts
+    from clinics.actions import replay, swimmer_accounts, trail
 
     people_hooks.register(swimmer_accounts.HOOKS)
+    trail.register()
+    for again in replay.REPLAYS:
+        ledger_replays.register(again)
     _register_bringing_in()
     _register_cutting()
+    _register_keeping()
     _register_places()
+    register_showing()
     _register_health()
+    register_persons()
+    register_consent()
 
 
 def _register_health() -> None:
@@ -47,9 +56,9 @@ def _register_health() -> None:
 
 
 def _register_bringing_in() -> None:
-    from clinics.actions import bring_in, uploads
+    from clinics.actions import index, look_through, slate, uploads
 
-    # Both read whole recordings: on the queue of heavy work, before any clip.
+    # All read whole recordings: on the queue of heavy work, the first two before any clip.
     job_kinds.register(
         JobKind(
             name="take-in",
@@ -65,31 +74,37 @@ def _register_bringing_in() -> None:
             name="index-recording",
             queue="render",
             label=_("Reading a recording"),
-            run=bring_in.run_index,
+            run=index.run_index,
             visible_to=_jobs_of_recordings,
             wall_s=6 * HOURS_S,
-            on_failed=bring_in.index_failed,
+            on_failed=index.index_failed,
         )
     )
-    keeping_rules.register(
-        KeepingRule(
-            name="originals",
-            label=_("Originals: 30 days after the clinic is closed"),
-            delete_by=bring_in.originals_delete_by,
+    job_kinds.register(
+        JobKind(
+            name="look-through",
+            queue="render",
+            label=_("Looking through a recording"),
+            run=look_through.run_look_through,
+            visible_to=_jobs_of_recordings,
+            wall_s=6 * HOURS_S,
         )
     )
-    keeping_rules.register(
-        KeepingRule(
-            name="recording",
-            label=_("Frame table, sound envelope and contact strip: with their recording"),
-            delete_by=lambda file: None,
+    job_kinds.register(
+        JobKind(
+            name="read-slates",
+            queue="render",
+            label=_("Reading the slates in a recording"),
+            run=slate.run_read_slates,
+            visible_to=_jobs_of_recordings,
+            wall_s=6 * HOURS_S,
         )
     )
     sweep_steps.register(SweepStep("ended-uploads", 600.0, uploads.end_expired))
 
 
 def _register_cutting() -> None:
-    from clinics.actions import align, cut, keeping
+    from clinics.actions import align, clip_files, render_clips
 
     job_kinds.register(
         JobKind(
@@ -103,29 +118,21 @@ def _register_cutting() -> None:
     )
     job_kinds.register(
         JobKind(
-            name=cut.RENDER_KIND,
+            name=clip_files.RENDER_KIND,
             queue="render",
             label=_("Making a clip"),
-            run=cut.run_render,
+            run=render_clips.run_render,
             visible_to=_jobs_of_clips,
             wall_s=2 * HOURS_S,
-            on_failed=cut.render_failed,
+            on_failed=render_clips.render_failed,
         )
     )
-    keeping_rules.register(
-        KeepingRule(
-            name=keeping.CLIPS,
-            label=_("Clips: a year after the clinic"),
-            delete_by=keeping.clip_files_delete_by,
-        )
-    )
-    keeping_rules.register(
-        KeepingRule(
-            name=keeping.WITHDRAWN,
-            label=_("Clips of a swimmer who no longer agrees: 30 days after that"),
-            delete_by=keeping.clip_files_delete_by,
-        )
-    )
+
+
+def _register_keeping() -> None:
+    from clinics.actions import keeping_steps
+
+    keeping_steps.register()
 
 
 def _register_places() -> None:

@@ -2,7 +2,7 @@
 
 One path for uploads and for files on disk: checksum, "is it here already?", probe in the
 sandbox, files that the camera split joined to one recording, the stored copy read back and
-compared, then the index (frame table, sound envelope, contact strip) as a job of its own.
+compared. Reading what is in them is the next step (index.py), a job of its own.
 """
 
 from __future__ import annotations
@@ -25,27 +25,23 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinics.actions.errors import BadInput
+from clinics.actions.index import ask_for_index, fail, limits
 from clinics.media.checksum import sha256_file
-from clinics.media.errors import MediaError, SandboxMissing, Stopped
+from clinics.media.errors import MediaError, SandboxMissing
 from clinics.media.facts import FileFacts
-from clinics.media.frames import load_frame_table, save_frame_table
-from clinics.media.index import ContactStrip, TakeIndex, index_take
 from clinics.media.probe import probe
-from clinics.media.sandbox import Limits
-from clinics.media.take import Take, continues, order_split_files
+from clinics.media.take import continues, order_split_files
 from clinics.models import Camera, Clinic, Recording, SourceFile, Station, Upload
 from portal.actions import audit, files
-from portal.actions.jobs import JobFailed, JobStopped, enqueue, published_with_job
+from portal.actions.jobs import JobFailed, published_with_job
 from portal.models import StoredFile
 
 if TYPE_CHECKING:
-    from clinics.media.ticks import Int64
-    from portal.models import Club, Job, User
+    from portal.models import Club, User
 
 COPY_CHUNK_BYTES = 4 << 20
 NAME_CHARS = 300
 TAKE_IN_PRIORITY = 10  # before any clip: somebody waits for "the card is safely in"
-INDEX_PRIORITY = 20
 OLDEST_BELIEVABLE = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)  # cameras without a clock say 1904
 Pulse = Callable[..., None]
 
@@ -224,7 +220,7 @@ def _examine(
         facts = probe(
             staged,
             shown_name=item.name,
-            limits=_limits(),
+            limits=limits(),
             require_sandbox=settings.REQUIRE_SANDBOX,
         )
     except SandboxMissing as missing:
@@ -237,10 +233,6 @@ def _examine(
 def _unreadable(problem: OSError) -> str:
     why = os.strerror(problem.errno) if problem.errno else str(problem)
     return _("The file could not be read: %(why)s.") % {"why": why}
-
-
-def _limits() -> Limits:
-    return Limits(max_size_bytes=settings.UPLOAD_MAX_BYTES)
 
 
 def _copy(source: Path, target: Path, report: Callable[[float], None]) -> str:
@@ -444,18 +436,10 @@ def verify_and_ask(
     reasons = {pk: _unlike_the_card(names) for pk, names in wrong.items()}
     for recording in recordings:
         if recording.pk in reasons:
-            _fail(recording, reasons[recording.pk])
+            fail(recording, reasons[recording.pk])
         else:
-            _ask_for_index(recording, by)
+            ask_for_index(recording, by)
     return reasons
-
-
-def _ask_for_index(recording: Recording, by: User | None) -> None:
-    """Unless it is ready. One that failed is tried again: somebody brought it in again."""
-    row = Recording.objects.filter(pk=recording.pk)
-    row.filter(state=Recording.State.FAILED).update(state=Recording.State.WAITING, reason="")
-    if row.exclude(state=Recording.State.READY).exists():
-        enqueue(kind="index-recording", subject=recording, asked_by=by, priority=INDEX_PRIORITY)
 
 
 def _reads_back(row: SourceFile, report: Callable[[float], None]) -> bool:
@@ -475,151 +459,3 @@ def _unlike_the_card(names: list[str]) -> str:
         "The stored copy of %(names)s does not read back as it arrived. Keep the card, tell "
         "whoever runs the server that its disk may be failing."
     ) % {"names": ", ".join(names)}
-
-
-# --- the index -------------------------------------------------------------------------------
-
-
-def take_of(recording: Recording) -> Take:
-    """The recording's files as one take; raises BadInput if an original is gone."""
-    rows = list(recording.files.select_related("stored").order_by("order"))
-    gone = [row for row in rows if row.stored.state != StoredFile.State.READY]
-    if gone or not rows:
-        raise BadInput([(row.name, _("The original is deleted.")) for row in gone])
-    return Take(
-        files=tuple(row.stored.local_path() for row in rows),
-        facts=tuple(FileFacts.from_dict(row.facts) for row in rows),
-        names=tuple(row.name for row in rows),
-    )
-
-
-def frames_of(recording: Recording) -> Int64:
-    """Times of all pictures of the recording: int64 [frames], ticks of 1/90000 s from 0."""
-    if recording.frame_table is None:
-        raise BadInput([(_("recording"), _("It is not read yet: wait until it is ready."))])
-    return load_frame_table(recording.frame_table.local_path())
-
-
-def index(recording: Recording, pulse: Pulse) -> None:
-    """Read the whole recording once: which picture is shown when, how loud, what it looks like.
-
-    May run twice: a recording that is ready is left alone.
-    """
-    open_states = [Recording.State.WAITING, Recording.State.INDEXING]
-    mine = Recording.objects.filter(pk=recording.pk, state__in=open_states)
-    if mine.update(state=Recording.State.INDEXING) == 0:
-        return
-    try:
-        take = take_of(recording)
-        with files.work_dir("index") as folder:
-            found = index_take(
-                take,
-                work_dir=folder,
-                limits=_limits(),
-                require_sandbox=settings.REQUIRE_SANDBOX,
-                on_progress=lambda progress: pulse(min(progress, 1.0)),
-                should_stop=getattr(pulse, "should_stop", None),
-            )
-            _publish_index(recording, take, found, folder)
-    except Stopped as stop:
-        raise JobStopped(getattr(pulse, "why", "") or "cancelled") from stop
-    except (MediaError, BadInput) as problem:
-        reason = problem.message if isinstance(problem, MediaError) else str(problem)
-        _fail(recording, reason)
-        raise JobFailed(reason) from problem
-    from clinics.actions.align import ask_to_align  # aligning leads to cutting, which reads here
-
-    ask_to_align(clinic=recording.station.clinic, by=recording.brought_in_by)
-
-
-def _fail(recording: Recording, reason: str) -> None:
-    Recording.objects.filter(pk=recording.pk).update(state=Recording.State.FAILED, reason=reason)
-
-
-def _publish_index(recording: Recording, take: Take, found: TakeIndex, folder: Path) -> None:
-    """The three files and the row, together; what an earlier index made goes away."""
-    table = folder / "frames.table"
-    save_frame_table(table, found.frame_pts, found.key_frames)
-    envelope = None
-    if found.envelope is not None:
-        envelope = folder / "sound.envelope"
-        envelope.write_bytes(found.envelope.tobytes())
-    with published_with_job():
-        row = Recording.objects.select_for_update().get(pk=recording.pk)
-        if row.files.count() != len(take.files):
-            return  # another part came in meanwhile; its own index job is waiting
-        old = [row.frame_table, row.sound_envelope, row.contact_strip]
-        row.frame_table = _publish(row, table, "frame-table", ".table")
-        row.sound_envelope = _publish(row, envelope, "sound-envelope", ".u8") if envelope else None
-        strip = found.contact
-        row.contact_strip = _publish(row, strip.path, "contact-strip", ".jpg") if strip else None
-        row.contact_layout = _layout(strip) if strip else {}
-        row.notes = list(found.notes)
-        row.frame_count = len(found.frame_pts)
-        row.duration_s = found.duration_s
-        row.nominal_fps = found.picture_fps
-        row.width, row.height, row.has_sound = take.width, take.height, take.has_audio
-        row.state, row.reason = Recording.State.READY, ""
-        row.save()
-    for stored in filter(None, old):
-        files.remove(file=stored)
-    recording.refresh_from_db()
-
-
-def _layout(strip: ContactStrip) -> dict[str, object]:
-    return {
-        "columns": strip.columns,
-        "still_width": strip.still_width,
-        "still_height": strip.still_height,
-        "frames": list(strip.frames),
-    }
-
-
-def _publish(recording: Recording, path: Path, kind: str, suffix: str) -> StoredFile:
-    return files.publish(
-        temporary=path,
-        area="media",
-        kind=kind,
-        club=recording.station.clinic.club,
-        keeping_rule="recording",
-        content_type="image/jpeg" if suffix == ".jpg" else "application/octet-stream",
-        suffix=suffix,
-    )
-
-
-# --- jobs and rules, for registrations.py --------------------------------------------------------
-
-
-def run_index(job: Job, pulse: Pulse) -> None:
-    recording = Recording.objects.select_related("station__clinic__club").get(
-        pk=str(job.subject_id)
-    )
-    index(recording, pulse)
-
-
-def index_failed(job: Job) -> None:
-    """The job broke for good; the recording says why."""
-    open_states = [Recording.State.WAITING, Recording.State.INDEXING]
-    Recording.objects.filter(pk=str(job.subject_id), state__in=open_states).update(
-        state=Recording.State.FAILED, reason=job.reason
-    )
-
-
-ORIGINALS_KEPT = dt.timedelta(days=30)
-
-
-def originals_delete_by(file: StoredFile) -> dt.datetime | None:
-    """30 days after the clinic is closed; not known before."""
-    source = SourceFile.objects.filter(stored=file).select_related("recording__station__clinic")
-    row = source.first()
-    closed_at = row.recording.station.clinic.closed_at if row is not None else None
-    return closed_at + ORIGINALS_KEPT if closed_at else None
-
-
-def date_originals(*, clinic: Clinic) -> int:
-    """When the clinic is closed: give its originals their delete-by date. How many there are."""
-    sources = SourceFile.objects.filter(recording__station__clinic=clinic)
-    rows = StoredFile.objects.filter(pk__in=sources.values("stored_id"))
-    rows = rows.filter(state=StoredFile.State.READY)
-    until = clinic.closed_at + ORIGINALS_KEPT if clinic.closed_at else None
-    return rows.update(delete_by=until)

@@ -20,10 +20,13 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from clinics.actions.bring_in import date_originals
+from clinics.actions.clip_files import cancel_render
+from clinics.actions.keeping import begin_deletion_of, date_originals
+from clinics.actions.keeping_dates import date_swims
 from clinics.models import Clinic, Consent, Duty, Recognised, Swim
 from clinics.privacy import FILM_AND_REVIEW
 from portal.actions.audit import record
+from portal.actions.ledger import NOT_ME, note_withdrawn
 from portal.actions.mail import queue_mail
 
 if TYPE_CHECKING:
@@ -122,6 +125,23 @@ def _take_back(swim: Swim) -> None:
     swim.passed_at = swim.passed_by = swim.given_at = swim.given_by = None
 
 
+def look_anew(swim: Swim, by: User) -> None:
+    """The swim is somebody else's now: who it is and who else is in it is open again, and what
+    was passed on or given is taken back. The caller saves it."""
+    _take_back(swim)
+    swim.person, swim.person_by, swim.person_at = Swim.Person.UNCONFIRMED, by, timezone.now()
+    swim.number_seen = swim.others_recorded_at = swim.others_recorded_by = None
+    swim.recognised.all().delete()
+
+
+def _hide_and_date(swim: Swim, by: User) -> None:
+    """Whoever it is does not agree to be filmed: what waits to be made of them is not made, and
+    what there is goes as after a withdrawal. The fence hides it from this instant."""
+    begin_deletion_of(swims=Swim.objects.filter(pk=swim.pk), withdrawn_at=timezone.now())
+    for clip in swim.clips.all():
+        cancel_render(clip, by)
+
+
 @transaction.atomic
 def reassign(*, swim: Swim, entry: Entry, by: User) -> Swim:
     """It is somebody else's swim. Person and others are to be checked anew for them."""
@@ -132,12 +152,11 @@ def reassign(*, swim: Swim, entry: Entry, by: User) -> Swim:
         raise CheckRefused(_("This swim is noted for that swimmer already."))
     before = swim.entry_id
     last = entry.swims.aggregate(last=Max("go"))["last"] or 0
-    _take_back(swim)
     swim.entry, swim.go = entry, last + 1
-    swim.person, swim.person_by, swim.person_at = Swim.Person.UNCONFIRMED, by, timezone.now()
-    swim.number_seen = swim.others_recorded_at = swim.others_recorded_by = None
-    swim.recognised.all().delete()
+    look_anew(swim, by)
     swim.save()
+    if not who_agrees([swim]) & {entry.swimmer_id}:
+        _hide_and_date(swim, by)
     _audit("swim.reassign", swim, by, entry_before=str(before), entry=str(entry.pk))
     return swim
 
@@ -148,19 +167,15 @@ def look_at(
     swim: Swim,
     by: User,
     seen: str = "",
-    entry: Entry | None = None,
     others: Iterable[Swimmer] | None = None,
     pass_on: bool = False,
 ) -> NotPassed | None:
     """What a checker finds in one look at a swim, all of it or nothing.
 
-    `seen`: "number" (on the card), "face", or "" (could not tell yet); `entry`: it is somebody
-    else, who is then to be looked at anew; `others`: None when not yet recorded. Comes back
-    with the reasons when it was to be passed on and cannot be.
+    `seen`: "number" (on the card), "face", or "" (could not tell yet); `others`: None when not
+    yet recorded. Comes back with the reasons when it was to be passed on and cannot be. That it
+    is somebody else is an act of the board (`clinics.actions.board.reassign`).
     """
-    if entry is not None:
-        reassign(swim=swim, entry=entry, by=by)
-        return None
     if seen:
         number = swim.entry.number if seen == "number" else None
         confirm_person(swim=swim, by=by, person_number=number)
@@ -185,6 +200,7 @@ def not_me(*, swim: Swim, by: User) -> Swim:
     row.person, row.person_by, row.person_at = Swim.Person.WRONG, by, timezone.now()
     row.number_seen = None
     row.save()
+    note_withdrawn(Swim._meta.label, row.pk, NOT_ME)
     _audit("swim.not_me", row, by, **was)
     _tell_checkers(row)
     return row
@@ -226,15 +242,30 @@ def reasons_not_to_pass(swim: Swim, agreeing: set[uuid.UUID]) -> tuple[str, ...]
         reasons.append(_("The swimmer does not agree to be filmed."))
     against = [row.swimmer for row in swim.recognised.all() if row.swimmer_id not in agreeing]
     if against:
+        hidden = _covered_in(swim)
+        against = [other for other in against if other.pk not in hidden]
+    if against:
         names = ", ".join(sorted(other.name for other in against))
         reasons.append(
             _(
                 "%(names)s can be recognised and does not agree to be filmed. The swim is "
-                "withheld until that changes, or until nobody but the swimmer can be recognised."
+                "withheld until that changes, until they are covered in its clips, or until "
+                "nobody but the swimmer can be recognised."
             )
             % {"names": names}
         )
     return (*reasons, *_reasons_of_clips(swim))
+
+
+def _covered_in(swim: Swim) -> set[uuid.UUID]:
+    """Who is covered in a clip that was made since: they need not agree to be seen in that one.
+    The fence keeps back the swim's other clips by itself."""
+    return {
+        mask.covers_id
+        for clip in swim.clips.all()
+        for mask in clip.masks.all()
+        if mask.covers_id and clip.rendered_at and mask.made_at < clip.rendered_at
+    }
 
 
 def _reasons_of_clips(swim: Swim) -> list[str]:
@@ -314,6 +345,7 @@ def _give(swim: Swim, by: User) -> None:
         return
     swim.given_at, swim.given_by = timezone.now(), by
     swim.save(update_fields=["given_at", "given_by"])
+    date_swims(Swim.objects.filter(pk=swim.pk))  # what is given is kept longer
     _audit("swim.give", swim, by)
     _tell_swimmer(swim)
 
@@ -360,12 +392,13 @@ def mark_checked(*, clinic: Clinic, by: User) -> Clinic:
 @transaction.atomic
 def close_clinic(*, clinic: Clinic, by: User) -> Clinic:
     """The club's admin ends the work on a clinic: checkers see its footage no more, and the
-    days until its originals are deleted begin to count."""
+    days until its originals are deleted begin to count; from the first time on, if it was
+    opened again since."""
     row = Clinic.objects.select_for_update().filter(pk=clinic.pk).first()
     if row is None or not Clinic.objects.run_by(by).filter(pk=row.pk).exists():
         raise PermissionDenied("only an admin of the club may do this")
     if row.state != Clinic.State.CLOSED:
-        row.state, row.closed_at = Clinic.State.CLOSED, timezone.now()
+        row.state, row.closed_at = Clinic.State.CLOSED, row.closed_at or timezone.now()
         row.save(update_fields=["state", "closed_at"])
         date_originals(clinic=row)
         record(action="clinic.close", by=by, subject=row, club=row.club)

@@ -1,69 +1,41 @@
-"""Cutting: which spans of which recordings become clips, and making their files.
+"""Cutting: which spans of which recordings become clips.
 
 Planning is cheap and may run as often as somebody likes: it moves clips whose window moved,
 adds and removes what the fits now say, and leaves alone what is the same, what a person
-placed, and what is on its way. Rendering is a job per clip.
+placed, and what is on its way. Rendering is a job per clip (render_clips.py).
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable
+import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from clinics.actions.bring_in import frames_of, take_of
+from clinics.actions.clip_files import ask_to_render, cancel_render, remove_clip
+from clinics.actions.clip_source import is_all_there_is, original_is_there
+from clinics.actions.cut_placed import keep_placed_clear
+from clinics.actions.cut_spans import Cut, LeftOut, wanted_cuts
+from clinics.actions.dropped import plan_dropped
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.actions.keeping import CLIPS, clips_delete_by
+from clinics.actions.keeping import clips_delete_by
 from clinics.compute.clockfit import FILE_DATE
-from clinics.compute.time import (
-    TICKS_PER_S,
-    media_s_at,
-    media_s_to_ticks,
-    seconds_between,
-    swim_s_to_media_s,
-)
-from clinics.compute.windows import Window, clip_to, windows_for
-from clinics.media.errors import MediaError, Stopped
-from clinics.media.frames import frames_between, load_key_frames, save_frame_table
-from clinics.media.render import RenderedClip, RenderedFile, default_renditions, render_clip
-from clinics.media.sandbox import Limits
-from clinics.models import Clinic, Clip, ClipFile, ClockFit, Consent, Recording, Station, Swim
+from clinics.compute.geometry import DECK, START_SIDE, TURN_WINDOW, UNDERWATER
+from clinics.compute.time import TICKS_PER_S
+from clinics.compute.windows import PERSON
+from clinics.models import Clinic, Clip, ClockFit, Consent, Recording, Station, Swim
 from clinics.privacy import FILM_AND_REVIEW
-from portal.actions import files
 from portal.actions.audit import record
-from portal.actions.jobs import (
-    CANCELLED,
-    LOST,
-    OPEN,
-    JobFailed,
-    JobStopped,
-    cancel,
-    enqueue,
-    published_with_job,
-)
-from portal.models import Job
 
 if TYPE_CHECKING:
-    from clinics.media.ticks import Int64
-    from portal.models import StoredFile, User
+    from portal.models import User
 
-RENDER_KIND = "render-clip"
-FIRST_PRIORITY = 1000  # after whatever else is asked for; the first swimmer's views come first
-OPEN_NOW_PRIORITY = 30  # somebody looks at the swim
-SAME_S = 0.05  # a window that moved by less is the same: it does not begin on an event
-CONTENT_TYPES = {
-    "video": "video/mp4",
-    "sound": "audio/mp4",
-    "poster": "image/jpeg",
-    "strip": "image/jpeg",
-}
+MOST_USEFUL = (START_SIDE, UNDERWATER, TURN_WINDOW, DECK)  # the number card is on the first
+SAME_TICKS = TICKS_PER_S // 20  # moved by less, a window is the same: it begins on no event
 
 
 @dataclass(frozen=True)
@@ -75,25 +47,6 @@ class CutPlan:
     removed: int
     unchanged: int
     waiting: int
-
-
-@dataclass(frozen=True)
-class _Cut:
-    """A clip as it should be."""
-
-    swim: Swim
-    station: Station
-    recording: Recording
-    window: Window
-    in_ticks: int
-    out_ticks: int
-    first_frame: int
-    frame_count: int
-    time_state: str
-    covers_s: float
-
-
-# --- planning ----------------------------------------------------------------------------------
 
 
 @transaction.atomic
@@ -113,46 +66,49 @@ def plan_cuts(
     Recordings that only their file's date places are cut only if `coarse_too`, when a person
     asks for it: a camera's date can be a swimmer off, and the next tie would make every clip
     of it again. Clips that were cut from them then stay.
+
+    What is dropped (dropped.py) is planned first, and even a clip that a person placed is cut
+    around it.
     """
     clinic = Clinic.objects.select_for_update().select_related("club").get(pk=clinic.pk)
     if clinic.state == Clinic.State.CLOSED:
         raise BadInput([("", _("This clinic is closed; its clips stay as they are."))])
-    swims = list(
-        Swim.objects.filter(entry__clinic=clinic)
-        .select_related("entry", "entry__clinic")
-        .order_by("start_at")
-    )
-    agreed = set(
-        Consent.objects.filter(
-            swimmer__club=clinic.club_id, purpose=FILM_AND_REVIEW, ended_at__isnull=True
-        ).values_list("swimmer_id", flat=True)
-    )
+    plan_dropped(clinic=clinic)
+    swims = swims_in_order(clinic)
+    agreed = who_agrees_now(clinic)
     filmed = [swim for swim in swims if swim.entry.swimmer_id in agreed]
     wanted = {
-        (c.swim.pk, c.station.pk, c.window.pass_no): c for c in _cuts(clinic, filmed, coarse_too)
+        (cut.swim.pk, cut.station.pk, cut.window.pass_no): cut
+        for cut in wanted_cuts(clinic, filmed, coarse_too).cuts
     }
-    rank = {swim.pk: number for number, swim in enumerate(swims)}
-    existing = _existing(clinic)
-    added = moved = removed = unchanged = 0
+    order = _order_of_work(swims, clinic)
+    existing, doubled = _existing(clinic)
+    added = moved = unchanged = 0
+    removed = sum(_leave_out(clip, has_agreed=True, by=by) for clip in doubled)
     for key, clip in existing.items():
         if key in wanted or (not coarse_too and _is_coarse(clip.recording)):
             continue
         removed += _leave_out(clip, has_agreed=clip.swim.entry.swimmer_id in agreed, by=by)
+    placed = [clip for clip in existing.values() if clip.pk and clip.window_by == PERSON]
+    trimmed, gone = keep_placed_clear(placed, clinic, by)
+    moved, removed = moved + trimmed, removed + gone
     for key, cut in wanted.items():
         known = existing.get(key)
-        if known is None:
-            _ask_to_render(_create(cut), rank[cut.swim.pk], by)
+        if known is None or known.pk is None:
+            if not original_is_there(cut.recording):
+                continue  # there is nothing to make it from
+            ask_to_render(_create(cut), order(cut.swim.pk, cut.station), by)
             added += 1
-        elif _is_same(known, cut):
+        elif _is_same(known, cut) or is_all_there_is(known):
             _refresh(known, cut)
             if known.state == Clip.State.FAILED and failed_again:
                 Clip.objects.filter(pk=known.pk).update(state=Clip.State.WAITING, reason="")
                 known.state = Clip.State.WAITING
             if known.state in (Clip.State.WAITING, Clip.State.RENDERING):
-                _ask_to_render(known, rank[cut.swim.pk], by)
+                ask_to_render(known, order(cut.swim.pk, cut.station), by)
             unchanged += 1
         else:
-            _ask_to_render(_move(known, cut), rank[cut.swim.pk], by)
+            ask_to_render(_move(known, cut), order(cut.swim.pk, cut.station), by)
             moved += 1
     waiting = Clip.objects.filter(swim__entry__clinic=clinic).exclude(state="ready").count()
     plan = CutPlan(added, moved, removed, unchanged, waiting)
@@ -167,118 +123,108 @@ def plan_cuts(
     return plan
 
 
-def _existing(clinic: Clinic) -> dict[tuple[Any, Any, int], Clip]:
-    """Clips by swim, station and pass; of several (other recordings) the newest."""
-    clips = Clip.objects.filter(swim__entry__clinic=clinic).select_related(
-        "swim__entry", "recording"
+def left_out(clinic: Clinic, *, coarse_too: bool = False) -> list[LeftOut]:
+    """Which passes of whoever agrees have no clip although their station filmed, and why."""
+    agreed = who_agrees_now(clinic)
+    filmed = [swim for swim in swims_in_order(clinic) if swim.entry.swimmer_id in agreed]
+    made = set(
+        Clip.objects.filter(swim__entry__clinic=clinic).values_list(
+            "swim_id", "station_id", "pass_no"
+        )
     )
-    return {
-        (clip.swim_id, clip.station_id, clip.pass_no): clip for clip in clips.order_by("created_at")
-    }
+    lacking = wanted_cuts(clinic, filmed, coarse_too).left_out
+    return [one for one in lacking if (one.swim.pk, one.station.pk, one.pass_no) not in made]
+
+
+def swims_in_order(clinic: Clinic) -> list[Swim]:
+    swims = Swim.objects.filter(entry__clinic=clinic)
+    return list(swims.select_related("entry__swimmer", "entry__clinic").order_by("start_at"))
+
+
+def who_agrees_now(clinic: Clinic) -> set[uuid.UUID]:
+    """Swimmers of the club who agree to be filmed."""
+    current = Consent.objects.filter(purpose=FILM_AND_REVIEW, ended_at__isnull=True)
+    return set(current.filter(swimmer__club=clinic.club_id).values_list("swimmer_id", flat=True))
+
+
+def _order_of_work(swims: list[Swim], clinic: Clinic) -> Callable[[uuid.UUID, Station], int]:
+    """By swim in running order, of each the most useful view first."""
+    rank = {swim.pk: number for number, swim in enumerate(swims)}
+    useful = {kind: number for number, kind in enumerate(MOST_USEFUL)}
+    stations = sorted(clinic.stations.all(), key=lambda one: (useful[one.kind], one.order))
+    place = {station.pk: number for number, station in enumerate(stations)}
+    return lambda swim_pk, station: rank[swim_pk] * len(place) + place[station.pk]
+
+
+Key = tuple[uuid.UUID, uuid.UUID, int]
+
+
+def _existing(clinic: Clinic) -> tuple[dict[Key, Clip], list[Clip]]:
+    """Clips by swim, station and pass; and those that are one too many of the same pass.
+
+    What a person placed counts before what was planned, then the newest.
+    """
+    clips = Clip.objects.filter(swim__entry__clinic=clinic)
+    rows = clips.select_related("swim__entry", "recording__clock_fit").order_by("created_at")
+    found: dict[Key, Clip] = {}
+    doubled = []
+    for clip in sorted(rows, key=lambda clip: clip.window_by == PERSON):
+        key = (clip.swim_id, clip.station_id, clip.pass_no)
+        if key in found:
+            doubled.append(found[key])
+        found[key] = clip
+    return found, doubled
 
 
 def _is_coarse(recording: Recording) -> bool:
-    fit = ClockFit.objects.filter(recording=recording).first()
+    fit: ClockFit | None = getattr(recording, "clock_fit", None)
     return fit is not None and fit.method == FILE_DATE
 
 
-def _cuts(clinic: Clinic, swims: list[Swim], coarse_too: bool) -> list[_Cut]:
-    """Every clip that should be, by swim, then by station and pass."""
-    fits = (
-        ClockFit.objects.filter(
-            recording__station__clinic=clinic, recording__state=Recording.State.READY
-        )
-        .exclude(state=ClockFit.State.NOT_FOUND)
-        .select_related("recording__station", "recording__frame_table")
-    )
-    if not coarse_too:
-        fits = fits.exclude(method=FILE_DATE)
-    by_station: dict[Any, list[ClockFit]] = defaultdict(list)
-    for fit in fits:
-        by_station[fit.recording.station_id].append(fit)
-    tables = {fit.recording_id: frames_of(fit.recording) for fit in fits}
-    cuts = []
-    for swim in swims:
-        for station in clinic.stations.all():
-            best: dict[int, _Cut] = {}
-            for fit in by_station[station.pk]:
-                for cut in _cuts_from(swim, station, fit, tables[fit.recording_id]):
-                    known = best.get(cut.window.pass_no)
-                    if known is None or cut.covers_s > known.covers_s:
-                        best[cut.window.pass_no] = cut
-            cuts += [best[pass_no] for pass_no in sorted(best)]
-    return cuts
+def _is_same(clip: Clip, cut: Cut) -> bool:
+    """Nothing to make again: placed by a person, or cut from there already but for a hair.
 
-
-def _cuts_from(swim: Swim, station: Station, fit: ClockFit, frames: Int64) -> list[_Cut]:
-    assert fit.zero_at is not None
-    recording, clinic = fit.recording, swim.entry.clinic
-    end_s = (recording.duration_s or 0.0) * (1 + fit.rate_ppm * 1e-6)
-    begins_s = -seconds_between(fit.zero_at, swim.start_at)
-    cuts = []
-    for window in windows_for(
-        kind=station.kind,
-        x_m=station.x_m,
-        given=station.windows,
-        course_m=clinic.course_m,
-        distance_m=clinic.distance_m,
-        pace_s_per_100m=swim.entry.pace_s_per_100m,
-        u_s=((fit.u_ms or 0.0) ** 2 + swim.start_u_ms**2) ** 0.5 / 1000,
-    ):
-        held = clip_to(window, begins_s, begins_s + end_s)
-        if held is None:
-            continue
-        in_ticks, out_ticks = (
-            media_s_to_ticks(swim_s_to_media_s(fit.zero_at, fit.rate_ppm, swim.start_at, at_s))
-            for at_s in (held.in_s, held.out_s)
-        )
-        first, count = frames_between(frames, in_ticks, out_ticks)
-        if count > 0:
-            covers_s = held.seen_to_s - held.seen_from_s + (held.out_s - held.in_s) / 1000
-            cuts.append(
-                _Cut(
-                    swim,
-                    station,
-                    recording,
-                    held,
-                    in_ticks,
-                    out_ticks,
-                    first,
-                    count,
-                    fit.state,
-                    covers_s,
-                )
-            )
-    return cuts
-
-
-def _is_same(clip: Clip, cut: _Cut) -> bool:
-    """Nothing to make again: placed by a person, or cut from there already but for a hair."""
-    if clip.window_by == "person":
+    A clip that is made is not made again only because motion now tells a narrower window.
+    """
+    if clip.window_by == PERSON:
         return True
-    near_ticks = SAME_S * TICKS_PER_S
-    return (
-        clip.recording_id == cut.recording.pk
-        and abs(clip.in_ticks - cut.in_ticks) <= near_ticks
-        and abs(clip.out_ticks - cut.out_ticks) <= near_ticks
+    spans = [(cut.in_ticks, cut.out_ticks)]
+    if clip.state == Clip.State.READY:
+        spans.append(cut.plain_ticks)
+    return clip.recording_id == cut.recording.pk and any(
+        abs(clip.in_ticks - in_ticks) <= SAME_TICKS
+        and abs(clip.out_ticks - out_ticks) <= SAME_TICKS
+        for in_ticks, out_ticks in spans
     )
 
 
-def _values(cut: _Cut) -> dict[str, Any]:
+def _values(cut: Cut) -> dict[str, Any]:
     return {
         "recording": cut.recording,
         "in_ticks": cut.in_ticks,
         "out_ticks": cut.out_ticks,
         "first_frame": cut.first_frame,
         "frame_count": cut.frame_count,
-        "seen_from_s": round(cut.window.seen_from_s, 3),
-        "seen_to_s": round(cut.window.seen_to_s, 3),
-        "time_state": cut.time_state,
         "window_by": cut.window.by,
+        **_derived(cut),
     }
 
 
-def _create(cut: _Cut) -> Clip:
+def _derived(cut: Cut) -> dict[str, Any]:
+    """What follows from the fit without new files."""
+    window = cut.window
+    return {
+        "time_state": cut.time_state,
+        "seen_from_s": round(window.seen_from_s, 3),
+        "seen_to_s": round(window.seen_to_s, 3),
+        "seen_by": window.seen_by,
+        "missing_before_s": round(window.missing_before_s, 3),
+        "missing_after_s": round(window.missing_after_s, 3),
+        "missing_by": window.missing_by,
+    }
+
+
+def _create(cut: Cut) -> Clip:
     return Clip.objects.create(
         swim=cut.swim,
         station=cut.station,
@@ -288,19 +234,22 @@ def _create(cut: _Cut) -> Clip:
     )
 
 
-def _move(clip: Clip, cut: _Cut) -> Clip:
+def _move(clip: Clip, cut: Cut) -> Clip:
     """The clip's files stay until the new ones are there; the fence hides them meanwhile."""
+    if clip.recording_id != cut.recording.pk:
+        clip.masks.all().delete()  # they stand on frames of the recording that it was cut from
     Clip.objects.filter(pk=clip.pk).update(**_values(cut), state=Clip.State.WAITING, reason="")
     clip.refresh_from_db()
     return clip
 
 
-def _refresh(clip: Clip, cut: _Cut) -> None:
-    """What is derived, without new files."""
-    fresh: dict[str, Any] = {"time_state": cut.time_state}
-    if clip.window_by != "person":
-        fresh["seen_from_s"] = round(cut.window.seen_from_s, 3)
-        fresh["seen_to_s"] = round(cut.window.seen_to_s, 3)
+def _refresh(clip: Clip, cut: Cut) -> None:
+    """What is derived, without new files. What a person placed is left to cut_placed.py."""
+    if clip.window_by == PERSON:
+        return
+    fresh = _derived(cut)
+    if clip.seen_by == PERSON:
+        fresh = {"time_state": cut.time_state}
     if any(getattr(clip, name) != value for name, value in fresh.items()):
         Clip.objects.filter(pk=clip.pk).update(**fresh)
 
@@ -312,218 +261,10 @@ def _leave_out(clip: Clip, *, has_agreed: bool, by: User | None) -> int:
     its swimmer agreed: it stays until it is deleted as that person wants; only what is still
     to be made is dropped.
     """
-    if clip.window_by == "person" or clip.recording.state != Recording.State.READY:
+    if clip.window_by == PERSON or clip.recording.state != Recording.State.READY:
         return 0
     if not has_agreed and clip.files.exists():
-        _cancel_render(clip, by)
+        cancel_render(clip, by)
         return 0
     remove_clip(clip=clip, by=by)
     return 1
-
-
-@transaction.atomic
-def remove_clip(*, clip: Clip, by: User | None) -> None:
-    """Take a clip away: its job, its rows, then its files."""
-    _cancel_render(clip, by)
-    stored = _stored_of(clip.files.select_related("stored", "pts_table"))
-    clip.delete()
-    _remove_on_commit(stored, by)
-
-
-def _cancel_render(clip: Clip, by: User | None) -> None:
-    for job in Job.objects.filter(kind=RENDER_KIND, subject_id=clip.pk, state__in=OPEN):
-        cancel(job=job, by=by)
-
-
-def _stored_of(rows: Iterable[ClipFile]) -> list[StoredFile]:
-    both = [stored for row in rows for stored in (row.stored, row.pts_table) if stored is not None]
-    return list({stored.pk: stored for stored in both}.values())
-
-
-def _remove_on_commit(stored: list[StoredFile], by: User | None) -> None:
-    """Files go only when nothing points to them any more; the sweep finds what a crash leaves."""
-
-    def remove() -> None:
-        for file in stored:
-            files.remove(file=file, by=by)
-
-    if stored:
-        transaction.on_commit(remove)
-
-
-def _ask_to_render(clip: Clip, rank: int, by: User | None) -> None:
-    enqueue(kind=RENDER_KIND, subject=clip, asked_by=by, priority=FIRST_PRIORITY + rank)
-
-
-def open_now(*, clip: Clip) -> None:
-    """Somebody looks at this clip: it is made before the others."""
-    if clip.state in (Clip.State.WAITING, Clip.State.RENDERING):
-        enqueue(kind=RENDER_KIND, subject=clip, priority=OPEN_NOW_PRIORITY)
-
-
-def make_again(*, clip: Clip, by: User | None) -> None:
-    """Try a failed clip again."""
-    Clip.objects.filter(pk=clip.pk, state=Clip.State.FAILED).update(state="waiting", reason="")
-    enqueue(kind=RENDER_KIND, subject=clip, asked_by=by, priority=OPEN_NOW_PRIORITY)
-
-
-# --- rendering ---------------------------------------------------------------------------------
-
-
-def run_render(job: Job, pulse: Callable[..., None]) -> None:
-    """The job of kind "render-clip"."""
-    clip = _with_rows().filter(pk=job.subject_id).first()
-    if clip is not None:
-        render(clip, pulse)
-
-
-def render_failed(job: Job) -> None:
-    """The job ended for good; the clip says why."""
-    Clip.objects.filter(pk__in=[job.subject_id]).exclude(state=Clip.State.READY).update(
-        state=Clip.State.FAILED, reason=job.reason
-    )
-
-
-def _with_rows() -> Any:
-    return Clip.objects.select_related("recording__station__clinic__club", "swim__entry")
-
-
-def render(clip: Clip, pulse: Callable[..., None]) -> None:
-    """Make the clip's files and publish them together with the row.
-
-    A clip that is ready is left alone, so that running twice changes nothing. One that was
-    moved meanwhile is not published: its move asked for the job again.
-    """
-    agreed = clip.swim.entry.swimmer.consents.filter(purpose=FILM_AND_REVIEW, ended_at__isnull=True)
-    if clip.state == Clip.State.READY or not agreed.exists():
-        return
-    Clip.objects.filter(pk=clip.pk).update(state=Clip.State.RENDERING, reason="")
-    try:
-        with files.work_dir("render") as folder:
-            out_dir = folder / "out"
-            out_dir.mkdir()
-            made = _render_into(clip, out_dir, folder, pulse)
-            _publish(clip, made, folder)
-    except Stopped as stop:
-        why = getattr(pulse, "why", "") or CANCELLED
-        _back_to_waiting(clip, why)
-        raise JobStopped(why) from stop
-    except JobStopped as stop:
-        _back_to_waiting(clip, stop.why)
-        raise
-    except (MediaError, BadInput) as problem:
-        reason = problem.message if isinstance(problem, MediaError) else str(problem)
-        raise JobFailed(reason) from problem
-
-
-def _back_to_waiting(clip: Clip, why: str) -> None:
-    if why != LOST:  # then another worker is at it
-        Clip.objects.filter(pk=clip.pk, state=Clip.State.RENDERING).update(state=Clip.State.WAITING)
-
-
-def _render_into(
-    clip: Clip, out_dir: Path, work_dir: Path, pulse: Callable[..., None]
-) -> RenderedClip:
-    recording = clip.recording
-    take = take_of(recording)
-    table = recording.frame_table
-    return render_clip(
-        take,
-        frames_of(recording),
-        clip.first_frame,
-        clip.frame_count,
-        renditions=default_renditions(take.height),
-        out_dir=out_dir,
-        work_dir=work_dir,
-        limits=Limits(max_size_bytes=settings.UPLOAD_MAX_BYTES),
-        key_frames=load_key_frames(table.local_path()) if table else None,
-        poster_frame=_poster_frame(clip),
-        on_progress=lambda progress: pulse(progress * 0.98),
-        should_stop=getattr(pulse, "should_stop", None),
-        require_sandbox=settings.REQUIRE_SANDBOX,
-    )
-
-
-def _poster_frame(clip: Clip) -> int | None:
-    """The middle of the time in which the swimmer is expected in picture; of a start, just
-    after it."""
-    fit = ClockFit.objects.filter(recording=clip.recording, zero_at__isnull=False).first()
-    if fit is None or fit.zero_at is None:
-        return None
-    start_s = media_s_at(fit.zero_at, fit.rate_ppm, clip.swim.start_at)
-    middle_s = (clip.seen_from_s + clip.seen_to_s) / 2
-    if clip.seen_from_s < 0:
-        middle_s = min(middle_s, 0.6)  # in the air
-    ticks = media_s_to_ticks(start_s + middle_s)
-    first, _count = frames_between(frames_of(clip.recording), ticks, ticks + 30 * TICKS_PER_S)
-    return min(max(first - clip.first_frame, 0), clip.frame_count - 1)
-
-
-def _publish(clip: Clip, made: RenderedClip, folder: Path) -> None:
-    """Files and row together, unless the clip was moved or taken away since."""
-    club = clip.recording.station.clinic.club
-    with published_with_job():
-        same = Clip.objects.select_for_update().filter(
-            pk=clip.pk,
-            recording_id=clip.recording_id,
-            first_frame=clip.first_frame,
-            frame_count=clip.frame_count,
-        )
-        row = same.first()
-        if row is None or row.state == Clip.State.READY:
-            return
-        old = _stored_of(row.files.select_related("stored", "pts_table"))
-        row.files.all().delete()
-        table = _publish_table(made, folder, club, row)
-        for file in made.files:
-            stored = _store(
-                file.path,
-                file.kind,
-                CONTENT_TYPES[file.kind],
-                club,
-                row,
-                sha256=file.sha256,
-                size_bytes=file.size_bytes,
-            )
-            ClipFile.objects.create(
-                clip=row,
-                kind=file.kind,
-                height=file.height,
-                width=file.width,
-                stored=stored,
-                pts_table=table if file.kind == "video" else None,
-                starts_at_ticks=media_s_to_ticks(made.sound_offset_s or 0.0)
-                if file.kind == "sound"
-                else 0,
-            )
-        row.state, row.reason, row.rendered_at = Clip.State.READY, "", timezone.now()
-        row.save(update_fields=["state", "reason", "rendered_at"])
-        _remove_on_commit(old, None)
-
-
-def _publish_table(made: RenderedClip, folder: Path, club: Any, clip: Clip) -> StoredFile:
-    """Frame times and key frames: the same for every rendition, since one decode made all."""
-    video: RenderedFile = made.of_kind("video")[0]
-    assert video.frame_pts is not None
-    path = folder / "pts.table"
-    save_frame_table(path, video.frame_pts - video.frame_pts[0], video.key_frames)
-    return _store(path, "pts-table", "application/octet-stream", club, clip)
-
-
-def _store(
-    path: Path, kind: str, content_type: str, club: Any, clip: Clip, **known: Any
-) -> StoredFile:
-    stored = files.publish(
-        temporary=path,
-        area="media",
-        kind=kind,
-        club=club,
-        keeping_rule=CLIPS,
-        content_type=content_type,
-        suffix=path.suffix,
-        **known,
-    )
-    if clip.delete_by is not None:  # the row that says whose it is comes after the file
-        stored.delete_by = clip.delete_by
-        stored.save(update_fields=["delete_by"])
-    return stored

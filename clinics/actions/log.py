@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
 from clinics.compute.log_file import TOO_CLOSE_S, parse_log
-from clinics.models import Clinic, Clip, Entry, Recording, StartLogEntry, Swim
+from clinics.models import Clinic, Clip, Entry, Recording, StartLogEntry, Swim, Tie
 from portal.actions.audit import record
 from portal.models import User
 
@@ -66,6 +66,8 @@ def log_start(
     if outcome == AWAY and entry is not None and not _away_near(line):
         _make_swim(line)
         _align_anew(clinic, by)
+    elif outcome != StartLogEntry.Outcome.NO_SHOW:  # in picture without a swim: perhaps dropped
+        _align_anew(clinic, by)
     _open(clinic)
     record(
         action="start.logged",
@@ -117,10 +119,13 @@ def _open(clinic: Clinic) -> None:
 
 
 def _align_anew(clinic: Clinic, by: User | None) -> None:
-    """A start that comes after the recordings has its clips to be cut."""
+    """A start that comes after the recordings has its clips to be cut; if it is not to be
+    filmed, what is dropped is so at once."""
     from clinics.actions.align import ask_to_align  # aligning follows logging, not the other way
+    from clinics.actions.dropped import plan_dropped
 
     if Recording.objects.filter(station__clinic=clinic, state=Recording.State.READY).exists():
+        plan_dropped(clinic=clinic)
         ask_to_align(clinic=clinic, by=by)
 
 
@@ -138,13 +143,15 @@ def undo_start(*, clinic: Clinic, client_id: str, by: User | None) -> StartLogEn
         _remove_swim(swim)
     line.undone_at = timezone.now()
     line.save(update_fields=["undone_at"])
+    _align_anew(clinic, by)
     record(action="start.undone", by=by, subject=line, club=clinic.club)
     return line
 
 
 def _remove_swim(swim: Swim) -> None:
     made = Clip.objects.filter(swim=swim, files__isnull=False).exists()
-    if made or swim.ties.exists() or swim.passed_at is not None:
+    tied = swim.ties.filter(found_by=Tie.FoundBy.PERSON).exists()  # the rest is found anew
+    if made or tied or swim.passed_at is not None:
         raise BadInput(
             [
                 (
@@ -207,7 +214,7 @@ def take_in_log(
     swims = [_make_swim(line) for line in lines if line.outcome == AWAY]
     if lines:
         _open(clinic)
-    if swims:
+    if any(line.outcome != StartLogEntry.Outcome.NO_SHOW for line in lines):
         _align_anew(clinic, by)
     taken = LogTaken(added=len(lines), known=len(rows) - len(new), swims=len(swims))
     record(

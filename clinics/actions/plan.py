@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
+from clinics.actions.keeping_rules import clinic_changed
 from clinics.actions.roster import email_ok, put_roster
 from clinics.compute.plan_file import PlanFile, StationSpec, TeamSpec, parse_plan
 from clinics.compute.roster_file import RosterRow, parse_roster
@@ -57,6 +58,7 @@ def take_in_plan(
         if rows is not None:
             put_roster(clinic=clinic, rows=rows, by=by, source=plan.roster or "roster")
             _drop_empty_groups(clinic, plan.lane_groups)
+        clinic_changed(clinic=clinic, by=by)
     return clinic
 
 

@@ -6,11 +6,23 @@ other recordings. Read by whoever runs the server: no fence stands before it.
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from clinics.actions.consent import swims_not_cut
+from clinics.actions.cut import left_out
+from clinics.actions.progress import progress_of
 from clinics.compute.time import iso_utc, ticks_to_media_s
-from clinics.models import Clinic, Clip, ClipFile, ClockFit, Recording, Swim
+from clinics.models import (
+    Clinic,
+    ClinicClock,
+    Clip,
+    ClipFile,
+    ClockFit,
+    DroppedSpan,
+    Recording,
+    Swim,
+)
 
 
 def clinic_part(clinic: Clinic) -> dict[str, Any]:
@@ -25,6 +37,71 @@ def clinic_part(clinic: Clinic) -> dict[str, Any]:
         "distance_m": clinic.distance_m,
         "state": clinic.state,
     }
+
+
+def clock_part(clinic: Clinic) -> dict[str, Any]:
+    """What one fit of all recordings found out about the clinic as a whole."""
+    clock = ClinicClock.objects.filter(clinic=clinic).first() or ClinicClock(clinic=clinic)
+    return {
+        "taps_late_ms": clock.taps_late_ms,
+        "taps_late_u_ms": clock.taps_late_u_ms,
+        "signal": clock.signal,
+        "notes": clock.notes,
+    }
+
+
+def progress_part(clinic: Clinic) -> dict[str, Any]:
+    """How far the work is; `seconds_left` is null when nothing is under way or not known."""
+    found = progress_of(clinic)
+    seconds_left = found.seconds_left
+    return {
+        "clips_made": found.clips_done,
+        "clips_failed": found.clips_failed,
+        "clips": found.clips_total,
+        "minutes_made": found.minutes_cut,
+        "minutes": found.minutes_total,
+        "first_ready_at": iso_utc(found.first_ready_at),
+        "recordings_being_read": found.reading,
+        "recordings_being_looked_through": found.looking,
+        "aligning": found.aligning,
+        "stopped": found.stopped,
+        "more_to_come": found.more_to_come,
+        "seconds_left": None if seconds_left is None else round(seconds_left, 1),
+    }
+
+
+def left_out_part(clinic: Clinic, *, coarse_too: bool = False) -> list[dict[str, Any]]:
+    """Passes without a clip at a station that filmed, and why: not-recorded, no-clock,
+    only-file-date, or dropped (somebody swam who has not agreed to be filmed)."""
+    return [
+        {
+            "swim": str(one.swim.pk),
+            "number": one.swim.entry.number,
+            "swimmer": one.swim.entry.swimmer.name,
+            "go": one.swim.go,
+            "station": one.station.slug,
+            "pass": one.pass_no,
+            "why": one.why,
+        }
+        for one in left_out(clinic, coarse_too=coarse_too)
+    ]
+
+
+def dropped_part(clinic: Clinic) -> list[dict[str, Any]]:
+    """Spans of recordings that nobody sees, as the last plan of the cuts kept them."""
+    rows = DroppedSpan.objects.filter(recording__station__clinic=clinic)
+    rows = rows.select_related("recording__station", "log_entry__entry")
+    return [
+        {
+            "recording": str(row.recording_id),
+            "station": row.recording.station.slug,
+            "from_media_s": round(ticks_to_media_s(row.from_ticks), 6),
+            "to_media_s": round(ticks_to_media_s(row.to_ticks), 6),
+            "started_at": iso_utc(row.log_entry.instant) if row.log_entry else None,
+            "outcome": row.log_entry.outcome if row.log_entry else None,
+        }
+        for row in rows.order_by("recording__station__order", "recording", "from_ticks")
+    ]
 
 
 def recordings_part(clinic: Clinic) -> list[dict[str, Any]]:
@@ -53,6 +130,14 @@ def _recording(row: Recording) -> dict[str, Any]:
         "method": fit.method if fit else "none",
         "reason": fit.reason if fit else "",
         "ties": fit.tie_count if fit else 0,
+        "tie_kinds": dict(Counter(tie.kind for tie in row.ties.all() if not tie.set_aside)),
+        "camera_ppm": fit.camera_ppm if fit and fit.zero_at else None,
+        "slow_motion": row.slow_motion,
+        "u_begin_ms": fit.u_begin_ms if fit else None,
+        "u_mid_ms": fit.u_mid_ms if fit else None,
+        "u_end_ms": fit.u_end_ms if fit else None,
+        "false_match_p": fit.false_match_p if fit else None,
+        "candidates": fit.candidates if fit else [],
     }
 
 
@@ -79,6 +164,7 @@ def swims_part(clinic: Clinic) -> list[dict[str, Any]]:
 
 
 def clips_part(clinic: Clinic) -> list[dict[str, Any]]:
+    """Every clip with its window and the span in picture, and what is missing of that."""
     rows = (
         Clip.objects.filter(swim__entry__clinic=clinic)
         .select_related("swim__entry__swimmer", "station")
@@ -103,7 +189,11 @@ def _clip(row: Clip) -> dict[str, Any]:
         "frames": row.frame_count,
         "seen_from_s": row.seen_from_s,
         "seen_to_s": row.seen_to_s,
+        "seen_by": row.seen_by,
         "window_by": row.window_by,
+        "missing_before_s": row.missing_before_s,
+        "missing_after_s": row.missing_after_s,
+        "missing_by": row.missing_by,
         "time_state": row.time_state,
         "state": row.state,
         "reason": row.reason,

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
+from clinics.actions.keeping_rules import clinic_changed
 from clinics.compute.roster_file import RosterRow, parse_roster
 from clinics.models import Clinic, Entry, LaneGroup, Swimmer
 from portal.actions.audit import record
@@ -100,6 +101,7 @@ def put_roster(
         club=clinic.club,
         detail={"added": taken.added, "kept": taken.changed, "removed": taken.removed},
     )
+    clinic_changed(clinic=clinic, by=by)
     return taken
 
 

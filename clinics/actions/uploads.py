@@ -28,6 +28,7 @@ from django.utils.translation import gettext as _
 
 from clinics.actions import bring_in
 from clinics.actions.bring_in import Incoming, NoRoom, Outcome, check_room
+from clinics.actions.keeping_rules import rules_of
 from clinics.models import Station, Upload
 from portal.actions import audit
 from portal.actions.jobs import enqueue
@@ -105,7 +106,7 @@ def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
             modified_at=wanted.modified_at,
             sha256_expected=wanted.sha256,
             tus_metadata=wanted.tus_metadata,
-            expires_at=_expiry(),
+            expires_at=_expiry(station),
         )
         part_path(upload).open("xb").close()
         if wanted.size_bytes == 0:
@@ -113,8 +114,13 @@ def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
     return upload
 
 
-def _expiry() -> dt.datetime:
-    return timezone.now() + dt.timedelta(days=settings.UPLOAD_EXPIRES_DAYS)
+def _expiry(station: Station) -> dt.datetime:
+    return timezone.now() + _parts_kept(station)
+
+
+def _parts_kept(station: Station) -> dt.timedelta:
+    """As long as the club says. Asks for the station's clinic."""
+    return dt.timedelta(days=rules_of(station.clinic.club_id).upload_parts_days)
 
 
 def take_over(
@@ -134,7 +140,7 @@ def take_over(
                 card=card,
                 card_files=len(received),
                 state=Upload.State.COMPLETE,
-                expires_at=_expiry(),
+                expires_at=_expiry(station),
             )
             for path, name in received
         ]
@@ -264,7 +270,7 @@ def _record(upload: Upload, part: int, more_bytes: int) -> None:
     """Flush, then say so: in this order, so that the row never promises what is not there."""
     with _told_when_full(upload, part):
         os.fsync(part)
-        offset, expires_at = upload.offset_bytes + more_bytes, _expiry()
+        offset, expires_at = upload.offset_bytes + more_bytes, _expiry(upload.station)
         with transaction.atomic():
             mine = Upload.objects.filter(pk=upload.pk, state=Upload.State.OPEN)
             if mine.update(offset_bytes=offset, expires_at=expires_at) == 0:
@@ -308,7 +314,7 @@ def _end_forgotten(at_most: int) -> int:
     late = Upload.objects.filter(state=Upload.State.COMPLETE, expires_at__lte=now)
     ended = 0
     for upload in late.select_related("station__clinic").order_by("expires_at")[:at_most]:
-        given = dt.timedelta(days=settings.UPLOAD_EXPIRES_DAYS)
+        given = _parts_kept(upload.station)
         if upload.station.clinic.state != "closed" and upload.expires_at + given > now:
             ask_to_take_in(upload=upload)
             continue

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Exists, OuterRef, Q
 
+from clinics.actions.heard_starts import proposed_count
 from clinics.models import Clinic, Clip, ClockFit, Consent, Recording, StartLogEntry, Swim
 from clinics.privacy import FILM_AND_REVIEW
 
@@ -33,6 +34,7 @@ class Standing:
     swimmers: int = 0
     agreed: int = 0
     away: int = 0
+    heard: int = 0  # starts that were heard and nobody logged
     gone: int = 0  # entries with a line in the log: away, or did not come
     recordings: int = 0
     busy_recordings: int = 0
@@ -68,7 +70,7 @@ class Standing:
         return {
             "plan": DONE if self.swimmers else NOT_BEGUN,
             "consent": _part(self.agreed, self.swimmers),
-            "log": _part(self.gone, self.swimmers),
+            "log": BEGUN if self.heard else _part(self.gone, self.swimmers),
             "bring_in": _part(self.recordings - self.busy_recordings, self.recordings),
             "clocks": _part(self.sure, self.recordings),
             "cut": _part(self.made, self.clip_count),
@@ -152,7 +154,8 @@ def _counts(clinic: Clinic) -> Standing:
     clips = Clip.objects.filter(swim__entry__clinic=clinic).order_by().values("state")
     by_state = {row["state"]: row["n"] for row in clips.annotate(n=Count("pk"))}
     away = clinic.start_log.filter(outcome="away", undone_at__isnull=True).count()
-    return Standing(**entries, **recordings, **swims, clips=by_state, away=away)
+    heard = proposed_count(clinic)
+    return Standing(**entries, **recordings, **swims, clips=by_state, away=away, heard=heard)
 
 
 def _stations(clinic: Clinic) -> list[StationState]:

@@ -35,6 +35,43 @@ def not_cut_words(slug: str, people: Iterable[tuple[int, str]]) -> list[str]:
     ]
 
 
+WHY = {
+    "not-recorded": "the camera was not recording",
+    "no-clock": "no clock is found for a recording of the station",
+    "only-file-date": "only its file's date places the recording; cut anyhow with `cut`",
+    "dropped": "somebody swam then who has not agreed to be filmed",
+}
+
+
+def left_out_words(passes: Iterable[dict[str, Any]]) -> list[str]:
+    """Which passes have no clip although their station filmed, and why."""
+    lines = [
+        f"  {one['number']} {one['swimmer']}, {one['station']}, pass {one['pass']}: "
+        f"{WHY[one['why']]}"
+        for one in passes
+    ]
+    return ["Passes without a clip:", *lines, ""] if lines else []
+
+
+def dropped_words(spans: Iterable[dict[str, Any]]) -> list[str]:
+    """Spans that nobody sees."""
+    lines = [
+        f"  {one['station']} {one['recording']}: {one['from_media_s']:.1f} to "
+        f"{one['to_media_s']:.1f} s"
+        for one in spans
+    ]
+    return ["Shown to nobody, since whoever swam has not agreed:", *lines, ""] if lines else []
+
+
+def progress_words(progress: dict[str, Any]) -> str:
+    left_s = progress["seconds_left"]
+    left = "" if left_s is None else f", about {left_s:.0f} s left"
+    return (
+        f"{progress['clips_made']} of {progress['clips']} clips made "
+        f"({progress['minutes_made']:.1f} of {progress['minutes']:.1f} min){left}."
+    )
+
+
 class ClinicCommand(BaseCommand):
     """Base of the commands; `with_clinic` says whether the first argument names a clinic."""
 

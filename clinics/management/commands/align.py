@@ -7,18 +7,18 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from clinics.actions.align import fit, take_in_ties
-from clinics.compute.clockfit import ClinicFit
+from clinics.actions.align import fit
+from clinics.actions.ties import take_in_ties
 from clinics.compute.time import iso_utc
 from clinics.management.clinic_command import ClinicCommand
-from clinics.models import ClockFit, Recording
+from clinics.models import ClinicClock, ClockFit, HeardStart, Recording
 
 
 class Command(ClinicCommand):
     help = (
-        "Fits the clocks of all recordings of a clinic from their ties (file dates place the "
-        "rest coarsely). --ties FILE.json places ties first; clinics/compute/ties_file.py "
-        "describes the format."
+        "Fits the clocks of all recordings of a clinic from the start signals in their sound and "
+        "from all ties (what was seen passing and file dates place the rest coarsely). --ties "
+        "FILE.json places ties first; clinics/compute/ties_file.py describes the format."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -43,7 +43,12 @@ class Command(ClinicCommand):
             "clinic": clinic.slug,
             "taps_late_ms": _ms(found.lateness_s),
             "taps_late_u_ms": _ms(found.lateness_u_s),
-            "recordings": [_told(row, found) for row in rows],
+            "signal": ClinicClock.objects.get(clinic=clinic).signal,
+            "heard_not_logged": [
+                {"instant": iso_utc(one.instant), "u_ms": one.u_ms, "heard_by": one.heard_by}
+                for one in HeardStart.objects.filter(clinic=clinic, state="proposed")
+            ],
+            "recordings": [_told(row) for row in rows],
         }
         words = [_words(row) for row in rows] or ["No recording is read yet: bring some in."]
         self.tell(document, words, options["json"])
@@ -53,9 +58,8 @@ def _ms(seconds: float | None) -> float | None:
     return None if seconds is None else round(1000 * seconds, 1)
 
 
-def _told(row: Recording, found: ClinicFit) -> dict[str, Any]:
+def _told(row: Recording) -> dict[str, Any]:
     fit: ClockFit = row.clock_fit
-    figures = found.recordings[str(row.pk)]
     return {
         "id": str(row.pk),
         "station": row.station.slug,
@@ -63,18 +67,25 @@ def _told(row: Recording, found: ClinicFit) -> dict[str, Any]:
         "files": [file.name for file in row.files.all()],
         "zero_at": iso_utc(fit.zero_at),
         "rate_ppm": fit.rate_ppm,
+        "slow_motion": row.slow_motion,
         "u_ms": fit.u_ms,
-        "u_begin_ms": _rounded(figures.u_begin_ms),
-        "u_mid_ms": _rounded(figures.u_mid_ms),
-        "u_end_ms": _rounded(figures.u_end_ms),
+        "u_begin_ms": fit.u_begin_ms,
+        "u_mid_ms": fit.u_mid_ms,
+        "u_end_ms": fit.u_end_ms,
+        "false_match_p": fit.false_match_p,
+        "candidates": fit.candidates,
         "state": fit.state,
         "method": fit.method,
         "reason": fit.reason,
         "ties": [
             {
                 "kind": tie.kind,
+                "found_by": tie.found_by,
                 "swimmer": tie.swim.entry.number if tie.swim else None,
                 "ticks": tie.pts_ticks,
+                "instant": iso_utc(tie.instant),
+                "other_recording": str(tie.other_recording_id) if tie.other_recording_id else None,
+                "score": tie.score,
                 "u_ms": tie.u_ms,
                 "residual_ms": tie.residual_ms,
                 "set_aside": tie.set_aside,
@@ -84,10 +95,6 @@ def _told(row: Recording, found: ClinicFit) -> dict[str, Any]:
     }
 
 
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
-
-
 def _words(row: Recording) -> str:
     fit: ClockFit = row.clock_fit
     names = ", ".join(file.name for file in row.files.all())
@@ -95,6 +102,6 @@ def _words(row: Recording) -> str:
     if fit.zero_at is None or fit.u_ms is None:
         return f"{head}. {fit.reason}"
     return (
-        f"{head}, begins {iso_utc(fit.zero_at)} ± {fit.u_ms:.0f} ms, {fit.rate_ppm:+.1f} ppm, "
+        f"{head}, begins {iso_utc(fit.zero_at)} ± {fit.u_ms:.1f} ms, {fit.rate_ppm:+.1f} ppm, "
         f"{fit.tie_count} ties. {fit.reason}"
     ).rstrip()

@@ -8,9 +8,17 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 from django.db import connection, connections
 
+from clinics.actions.clip_files import RENDER_KIND
 from clinics.actions.consent import swims_not_cut
-from clinics.actions.cut import RENDER_KIND, plan_cuts
-from clinics.management.clinic_command import ClinicCommand, not_cut_words
+from clinics.actions.cut import plan_cuts
+from clinics.actions.report_parts import clips_part, dropped_part, left_out_part, progress_part
+from clinics.management.clinic_command import (
+    ClinicCommand,
+    dropped_words,
+    left_out_words,
+    not_cut_words,
+    progress_words,
+)
 from clinics.models import Clinic, Clip
 from portal.actions.jobs import OPEN, drain
 from portal.models import Job
@@ -47,7 +55,7 @@ class Command(ClinicCommand):
         counts = {state: sum(clip.state == state for clip in clips) for state in Clip.State.values}
         failed = [_failed(clip) for clip in clips if clip.state == Clip.State.FAILED]
         left_out = [(swim.entry.number, swim.entry.swimmer.name) for swim in swims_not_cut(clinic)]
-        document = {
+        document: dict[str, Any] = {
             "clinic": clinic.slug,
             "added": plan.added,
             "moved": plan.moved,
@@ -56,8 +64,13 @@ class Command(ClinicCommand):
             "clips": counts,
             "failed": failed,
             "not_agreed": [{"number": number, "swimmer": name} for number, name in left_out],
+            "cuts": clips_part(clinic),
+            "left_out": left_out_part(clinic, coarse_too=True),
+            "dropped": dropped_part(clinic),
+            "progress": progress_part(clinic),
         }
-        words = [", ".join(f"{count} {state}" for state, count in counts.items()) + "."]
+        words = left_out_words(document["left_out"]) + dropped_words(document["dropped"])
+        words += [", ".join(f"{count} {state}" for state, count in counts.items()) + "."]
         words += not_cut_words(clinic.slug, left_out)
         self.tell(document, words, options["json"])
         if failed:
@@ -86,9 +99,7 @@ class Command(ClinicCommand):
     def _tell_progress(self, clinic: Clinic, ended: threading.Event) -> None:
         try:
             while not ended.wait(TELL_EVERY_S):
-                clips = Clip.objects.filter(swim__entry__clinic=clinic)
-                done = clips.filter(state__in=[Clip.State.READY, Clip.State.FAILED]).count()
-                self.say(f"{done} of {clips.count()} clips")
+                self.say(progress_words(progress_part(clinic)))
         finally:
             connections.close_all()
 

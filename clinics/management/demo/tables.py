@@ -8,26 +8,15 @@ import math
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
+from clinics.management.demo.cast import TEAM, mail_of
 from clinics.management.demo.motion import COURSE_M
+from clinics.management.demo.occasions import CLUB_SLUG, TIME_ZONE, VENUE, DemoStation
 from clinics.management.demo.scenario import (
-    AIR_TEMPERATURE_C,
-    CLINIC_SLUG,
-    CLUB_SLUG,
-    DISTANCE_M,
-    EPOCH,
-    MAIL_DOMAIN,
     SHORT_PACE_S_PER_100M,
-    STARTER_M,
-    STATIONS,
-    TEAM,
     TICKS_PER_S,
-    TIME_ZONE,
-    VENUE,
     DemoRecording,
-    DemoStation,
     DemoSwim,
     Scenario,
-    instant_at,
 )
 
 TIES_FORMAT = "sidelane-ties/1"
@@ -35,16 +24,17 @@ TIES_FORMAT = "sidelane-ties/1"
 
 def plan_toml(scenario: Scenario) -> str:
     """The plan file."""
-    parts = [_clinic_table()]
+    clinic = scenario.clinic
+    parts = [_clinic_table(scenario)]
     parts += [_team_table(name, duty) for name, duty in TEAM]
-    parts += [_station_table(station, scenario) for station in STATIONS]
-    parts += [f'[[lane_group]]\nname = "{name}"\norder = {i}\n' for i, name in enumerate("AB", 1)]
+    parts += [_station_table(station, scenario) for station in clinic.stations]
+    groups = enumerate(clinic.lane_groups, start=1)
+    parts += [f'[[lane_group]]\nname = "{name}"\norder = {i}\n' for i, name in groups]
     return "\n".join(parts)
 
 
 def _team_table(name: str, duty: str) -> str:
-    address = f"{name.lower().replace(' ', '.')}@{MAIL_DOMAIN}"
-    return f'[[team]]\nemail = "{address}"\nname = "{name}"\nduty = "{duty}"\n'
+    return f'[[team]]\nemail = "{mail_of(name)}"\nname = "{name}"\nduty = "{duty}"\n'
 
 
 def roster_csv(scenario: Scenario) -> str:
@@ -61,39 +51,55 @@ def roster_csv(scenario: Scenario) -> str:
 
 def starts_csv(scenario: Scenario) -> str:
     """The start log as tapped: late by a fifth of a second, in the pool's own time of day."""
+    zone = ZoneInfo(TIME_ZONE)
     rows = []
     for swim in scenario.swims:
-        local = instant_at(swim.tap_s).astimezone(ZoneInfo(TIME_ZONE)).replace(tzinfo=None)
-        rows.append((local.isoformat(timespec="milliseconds"), swim.swimmer.number, "away", ""))
+        if swim.tap_s is None:
+            continue
+        local = scenario.clinic.instant_at(swim.tap_s).astimezone(zone).replace(tzinfo=None)
+        outcome = "away" if swim.swimmer.filmed else "not-filmed"
+        rows.append((local.isoformat(timespec="milliseconds"), swim.swimmer.number, outcome, ""))
     return _csv("instant,swimmer,outcome,note", rows)
 
 
 def ties(scenario: Scenario) -> dict[str, object]:
-    """The ties that a careful person would place: first and last start in each recording.
+    """The ties that a careful person would place.
+
+    One for each recording that hears nothing, all the others align by themselves; in the short
+    version, whose two starts are no pattern, the first and last start in each recording.
 
     `media_s` and `ticks` are those of the first frame at or after the instant is seen or heard,
     so half a frame interval is still to be taken off; `clinic_at` is the true emission of that
     swim's start signal, which the person placing the tie would not know.
     """
-    rows = [_ties_of(recording, scenario) for recording in scenario.recordings]
-    return {"format": TIES_FORMAT, "clinic": CLINIC_SLUG, "recordings": rows}
+    rows = []
+    for recording in scenario.recordings:
+        covered = [s for s in scenario.swims if s.tap_s and recording.covers(s.start_s)]
+        if scenario.short:
+            chosen = [covered[0], covered[-1]] if len(covered) > 1 else covered
+        else:
+            chosen = [] if recording.station.hears_start else covered[len(covered) // 2 :][:1]
+        if chosen:
+            rows.append(_ties_of(recording, chosen, scenario))
+    return {"format": TIES_FORMAT, "clinic": scenario.clinic.slug, "recordings": rows}
 
 
-def _ties_of(recording: DemoRecording, scenario: Scenario) -> dict[str, object]:
-    covered = [swim for swim in scenario.swims if recording.covers(swim.start_s)]
-    chosen = [covered[0], covered[-1]] if len(covered) > 1 else covered
+def _ties_of(
+    recording: DemoRecording, swims: Sequence[DemoSwim], scenario: Scenario
+) -> dict[str, object]:
     return {
         "station": recording.station.slug,
         "camera": recording.station.camera,
         "files": list(recording.files),
-        "ties": [_tie(recording, swim) for swim in chosen],
+        "ties": [_tie(recording, swim, scenario) for swim in swims],
     }
 
 
-def _tie(recording: DemoRecording, swim: DemoSwim) -> dict[str, object]:
+def _tie(recording: DemoRecording, swim: DemoSwim, scenario: Scenario) -> dict[str, object]:
     """By the lamp where it is in picture, else by the signal in the sound."""
     heard = recording.station.kind == "turn-window"
-    seen_s = swim.start_s + (recording.station.travel_s(*STARTER_M) if heard else 0.0)
+    travel_s = scenario.clinic.travel_s(recording.station, scenario.clinic.starter_m)
+    seen_s = swim.start_s + (travel_s if heard else 0.0)
     frame = recording.first_frame_at(seen_s)
     ticks = int(recording.pts_ticks[frame])
     return {
@@ -102,20 +108,23 @@ def _tie(recording: DemoRecording, swim: DemoSwim) -> dict[str, object]:
         "frame": frame,
         "ticks": ticks,
         "media_s": round(ticks / TICKS_PER_S, 6),
-        "clinic_at": instant_at(swim.start_s).isoformat(timespec="microseconds"),
+        "clinic_at": scenario.clinic.instant_at(swim.start_s).isoformat(timespec="microseconds"),
         "u_ms": round(1000 / float(recording.frames_per_s) / math.sqrt(12), 1),
     }
 
 
-def _clinic_table() -> str:
+def _clinic_table(scenario: Scenario) -> str:
+    clinic = scenario.clinic
+    x_m, y_m = clinic.starter_m
     return (
         'format = "sidelane-plan/1"\n\n[clinic]\n'
-        f'slug = "{CLINIC_SLUG}"\nname = "Autumn clinic"\nclub = "{CLUB_SLUG}"\n'
-        f'venue = "{VENUE}"\ndate = {EPOCH.date().isoformat()}\ntime_zone = "{TIME_ZONE}"\n'
-        f"course_m = {COURSE_M:g}\ndistance_m = {DISTANCE_M:g}\n"
-        f"air_temperature_c = {AIR_TEMPERATURE_C:g}\n"
+        f'slug = "{clinic.slug}"\nname = "{clinic.name}"\nclub = "{CLUB_SLUG}"\n'
+        f'venue = "{VENUE}"\ndate = {clinic.epoch.date().isoformat()}\n'
+        f'time_zone = "{TIME_ZONE}"\n'
+        f"course_m = {COURSE_M:g}\ndistance_m = {clinic.distance_m:g}\n"
+        f"air_temperature_c = {clinic.air_temperature_c:g}\n"
         'give = "with_feedback"\nroster = "roster.csv"\n\n'
-        f"[starter]\nx_m = {STARTER_M[0]}\ny_m = {STARTER_M[1]}\n"
+        f"[starter]\nx_m = {x_m}\ny_m = {y_m}\n"
     )
 
 
