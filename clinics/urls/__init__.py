@@ -1,4 +1,26 @@
-from clinics.urls import bring_in, check, plan
+from clinics.urls import (
+    bring_in,
+    check,
+    check_swim,
+    clocks,
+    consent,
+    keeping,
+    masks,
+    my_data,
+    plan,
+    showing,
+)
 
 app_name = "clinics"
-urlpatterns = [*plan.urlpatterns, *bring_in.urlpatterns, *check.urlpatterns]
+urlpatterns = [
+    *plan.urlpatterns,
+    *masks.urlpatterns,
+    *bring_in.urlpatterns,
+    *clocks.urlpatterns,
+    *check.urlpatterns,
+    *check_swim.urlpatterns,
+    *showing.urlpatterns,
+    *consent.urlpatterns,
+    *keeping.urlpatterns,
+    *my_data.urlpatterns,
+]

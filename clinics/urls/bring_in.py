@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinics.views import bring_in, recordings, tus
+from clinics.views import bring_in, tus
 
 urlpatterns = [
     path("clinics/<uuid:pk>/bring-in/", bring_in.bring_in, name="bring-in"),
@@ -11,10 +11,4 @@ urlpatterns = [
     path("uploads/<uuid:pk>/", tus.upload, name="upload"),
     path("uploads/<uuid:pk>/take-in/", bring_in.take_in_now, name="upload-take-in"),
     path("uploads/<uuid:pk>/give-up/", bring_in.give_up, name="upload-give-up"),
-    path("recordings/<uuid:pk>/", recordings.recording, name="recording"),
-    path("recordings/<uuid:pk>/strip/", recordings.strip, name="recording-strip"),
-    path("recordings/<uuid:pk>/frames/", recordings.frames, name="recording-frames"),
-    path("recordings/<uuid:pk>/frames/<int:number>/", recordings.frame, name="recording-frame"),
-    path("recordings/<uuid:pk>/ties/", recordings.tie, name="recording-tie"),
-    path("ties/<uuid:pk>/remove/", recordings.tie_remove, name="tie-remove"),
 ]

@@ -2,90 +2,73 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db.models import Prefetch
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from clinics.actions.check import is_passed_whole, reasons_not_to_pass, who_agrees
-from clinics.compute import overview
-from clinics.compute.sureness import Sureness, within
-from clinics.compute.time import clinic_instant, ticks_to_media_s, to_epoch_s
-from clinics.models import Clinic, Clip, ClipFile, Recognised, Recording, Station, Swim
-from clinics.views.words import sure_words
+from clinics.models import Clinic, Clip, ClipFile, LaneGroup, Recognised, Recording, Station, Swim
+from clinics.views.check_cells import Cell, Column, Filmed, View, view_of
+from clinics.views.check_reasons import odd_words
+from clinics.views.check_strip import Strip, strip_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from portal.models import User
 
+__all__ = ["Board", "Row", "board_of", "swims_to_check", "view_of"]
+
 LOOK_FIRST, BEING_MADE, READY, PASSED = range(4)
-
-
-@dataclass(frozen=True)
-class Column:
-    """A station, or one pass by it where a swim goes by more than once."""
-
-    station: Station
-    pass_no: int
-    many: bool
-
-
-@dataclass(frozen=True)
-class View:
-    """One clip in a cell: its still, and how sure its time is."""
-
-    clip: Clip
-    poster: ClipFile | None
-    video: ClipFile | None
-    state: str  # of the time: sure, look, not-found
-    within: str
-
-    @property
-    def sign(self) -> str:
-        """The class of its state's sign."""
-        return {"sure": "", "look": "look"}.get(self.state, "unknown")
-
-
-@dataclass(frozen=True)
-class Cell:
-    column: Column
-    views: Sequence[View]
+KINDS_SHOWN = ["poster", "video", "strip"]
 
 
 @dataclass(frozen=True)
 class Row:
+    """One swim. `odd` is what cannot be right; `kept` why it cannot be passed on, other than
+    that nobody has looked yet."""
+
     swim: Swim
     cells: Sequence[Cell]
     place: int
-    reasons: Sequence[str]
+    odd: Sequence[str]
+    kept: Sequence[str]
     others: Sequence[str]
+    strip_x: float | None
+    before: Swim | None
+    after: Swim | None
+    has_card: bool  # a camera at the start ran before it
 
     @property
     def said_not_me(self) -> bool:
         return self.swim.person == Swim.Person.WRONG
 
     @property
+    def confirmed(self) -> bool:
+        return self.swim.person == Swim.Person.CONFIRMED
+
+    @property
     def made_again(self) -> bool:
         """Passed on once, and clips were made since that nobody has looked at."""
         return self.swim.passed_at is not None and self.place != PASSED
 
+    @property
+    def making(self) -> bool:
+        return any(view.being_made for cell in self.cells for view in cell.views)
+
+    @property
+    def can_pass(self) -> bool:
+        return self.confirmed and self.swim.others_recorded_at is not None and not self.kept
+
 
 @dataclass(frozen=True)
 class Group:
+    place: int
     name: str
     rows: Sequence[Row]
-
-
-@dataclass(frozen=True)
-class Tick:
-    x: float
-    at: dt.datetime
 
 
 @dataclass(frozen=True)
@@ -97,68 +80,53 @@ class Board:
     times: dict[str, int]
     confirmed: int
     ready: Sequence[Swim]
+    lane_groups: Sequence[tuple[LaneGroup, int]]  # with how many of each are ready
     not_shown: int
-    strip: overview.Overview | None
-    ticks: Sequence[Tick]
-    lanes_told: Sequence[str]
+    strip: Strip
+
+    def rows(self) -> list[Row]:
+        return [row for group in self.groups for row in group.rows]
 
 
 def swims_to_check(clinic: Clinic, user: User) -> list[Swim]:
     """The clinic's swims as the checker may see them, with all that is shown of them."""
     clips = Clip.objects.handled_by(user).select_related("station", "recording__clock_fit")
-    files = ClipFile.objects.handled_by(user).filter(kind__in=["poster", "video"])
+    files = ClipFile.objects.handled_by(user).filter(kind__in=KINDS_SHOWN)
     return list(
         Swim.objects.handled_by(user)
         .filter(entry__clinic=clinic)
         .select_related("entry__swimmer", "entry__lane_group", "person_by")
         .prefetch_related(
-            Prefetch("clips", clips.prefetch_related(Prefetch("files", files))),
+            Prefetch("clips", clips.prefetch_related(Prefetch("files", files), "masks")),
             Prefetch("recognised", Recognised.objects.select_related("swimmer")),
         )
         .order_by("start_at", "pk")
     )
 
 
-def view_of(clip: Clip) -> View:
-    """How one clip is shown; asks nothing when fit and files were fetched with it."""
-    fit = getattr(clip.recording, "clock_fit", None)
-    files = list(clip.files.all())
-    videos = sorted((f for f in files if f.kind == "video"), key=lambda f: f.height or 0)
-    return View(
-        clip=clip,
-        poster=next((f for f in files if f.kind == "poster"), None),
-        video=next((f for f in videos if (f.height or 0) >= 360), videos[-1] if videos else None),
-        state=clip.time_state,
-        within=_within(fit.u_ms if fit else None, clip.recording.nominal_fps),
-    )
-
-
-def _within(u_ms: float | None, fps: float | None) -> str:
-    """How far off the time may be; its state stands beside it."""
-    sure = within(u_ms=u_ms, frame_ms=1000 / fps if fps else None)
-    return "" if sure.kind is Sureness.NOT_FOUND else sure_words(sure)
-
-
 def board_of(clinic: Clinic, user: User) -> Board:
     swims = swims_to_check(clinic, user)
     stations = list(clinic.stations.all())
-    columns = _columns(stations, swims)
-    agreeing = who_agrees(swims)
-    rows = [_row(swim, columns, agreeing) for swim in swims]
-    clips = [clip for swim in swims for clip in swim.clips.all()]
-    strip, ticks, told = _strip(clinic, user, stations, clips)
+    takes = list(
+        Recording.objects.handled_by(user)
+        .filter(station__clinic=clinic)
+        .select_related("clock_fit", "camera", "station")
+    )
+    filmed = Filmed.of(clinic, takes)
+    strip = strip_of(clinic, stations, takes, filmed, swims)
+    rows = _rows(clinic, swims, _columns(stations, swims), filmed, strip)
+    ready = [row.swim for row in rows if row.place == READY]
     return Board(
-        columns=columns,
+        columns=_columns(stations, swims),
         groups=_groups(rows),
         swim_count=len(swims),
-        clip_count=len(clips),
+        clip_count=sum(len(swim.clips.all()) for swim in swims),
         times=_times(rows),
-        confirmed=sum(swim.person == Swim.Person.CONFIRMED for swim in swims),
-        ready=[row.swim for row in rows if row.place == READY],
+        confirmed=sum(row.confirmed for row in rows),
+        ready=ready,
+        lane_groups=_lane_groups(ready),
         not_shown=Swim.objects.filter(entry__clinic=clinic).count() - len(swims),
         strip=strip,
-        ticks=ticks,
-        lanes_told=told,
     )
 
 
@@ -174,29 +142,69 @@ def _columns(stations: Sequence[Station], swims: Sequence[Swim]) -> list[Column]
     ]
 
 
-def _row(swim: Swim, columns: Sequence[Column], agreeing: set[uuid.UUID]) -> Row:
+# --- rows ---------------------------------------------------------------------------------------
+
+
+def _rows(
+    clinic: Clinic,
+    swims: Sequence[Swim],
+    columns: Sequence[Column],
+    filmed: Filmed,
+    strip: Strip,
+) -> list[Row]:
+    agreeing = who_agrees(swims)
+    odd = odd_words(clinic, swims)
+    rows = []
+    for number, swim in enumerate(swims):
+        cells = _cells(swim, columns, filmed)
+        reasons = reasons_not_to_pass(swim, agreeing)
+        # the first two are states of their own on the board: who is it, and who else
+        asked = (swim.person != Swim.Person.CONFIRMED) + (swim.others_recorded_at is None)
+        strange = odd.get(swim.pk, [])
+        rows.append(
+            Row(
+                swim=swim,
+                cells=cells,
+                place=_place(swim, reasons, bool(strange)),
+                odd=strange,
+                kept=reasons[asked:],
+                others=[row.swimmer.name for row in swim.recognised.all()],
+                strip_x=strip.x_of(swim),
+                before=swims[number - 1] if number else None,
+                after=swims[number + 1] if number + 1 < len(swims) else None,
+                has_card=filmed.card_is_there(swim),
+            )
+        )
+    return rows
+
+
+def _cells(swim: Swim, columns: Sequence[Column], filmed: Filmed) -> list[Cell]:
     views: dict[tuple[uuid.UUID, int], list[View]] = {}
     for clip in swim.clips.all():
-        views.setdefault((clip.station_id, clip.pass_no), []).append(view_of(clip))
-    cells = [Cell(c, views.get((c.station.pk, c.pass_no), [])) for c in columns]
-    reasons = reasons_not_to_pass(swim, agreeing)
-    others = [row.swimmer.name for row in swim.recognised.all()]
-    return Row(swim, cells, _place(swim, reasons), reasons, others)
+        views.setdefault((clip.station_id, clip.pass_no), []).append(view_of(clip, swim))
+    cells = []
+    for column in columns:
+        there = views.get((column.station.pk, column.pass_no), [])
+        cells.append(Cell(column, there, "" if there else filmed.why_none(swim, column)))
+    return cells
 
 
-def _place(swim: Swim, reasons: Sequence[str]) -> int:
+def _place(swim: Swim, reasons: Collection[str], is_odd: bool) -> int:
     if not reasons:
-        return PASSED if is_passed_whole(swim) else READY
+        if is_passed_whole(swim):
+            return PASSED
+        return LOOK_FIRST if is_odd else READY
     looked_at = swim.person == Swim.Person.CONFIRMED and swim.others_recorded_at is not None
     making = any(clip.state in {"waiting", "rendering"} for clip in swim.clips.all())
-    return BEING_MADE if looked_at and making else LOOK_FIRST
+    return BEING_MADE if looked_at and making and not is_odd else LOOK_FIRST
 
 
-def _urgency(row: Row) -> tuple[bool, int]:
-    """Within a group: what a swimmer said first, then what has no sure time."""
+def _urgency(row: Row) -> tuple[bool, bool, int]:
+    """Within a group: what a swimmer said, then what cannot be, then what has no sure time.
+    Equal ones stay in order of their starts, so that swapped neighbours stand together."""
     states = [view.state for cell in row.cells for view in cell.views]
-    unsure = states.count("look") + sum(not cell.views for cell in row.cells)
-    return (not row.said_not_me, -unsure)
+    unsure = len(states) - states.count("sure") + sum(not cell.views for cell in row.cells)
+    return (not row.said_not_me, not row.odd, -unsure)
 
 
 def _groups(rows: Sequence[Row]) -> list[Group]:
@@ -207,10 +215,15 @@ def _groups(rows: Sequence[Row]) -> list[Group]:
         PASSED: _("Passed to the coaches"),
     }
     groups = [
-        Group(name, sorted((row for row in rows if row.place == place), key=_urgency))
+        Group(place, name, sorted((row for row in rows if row.place == place), key=_urgency))
         for place, name in names.items()
     ]
     return [group for group in groups if group.rows]
+
+
+def _lane_groups(ready: Sequence[Swim]) -> list[tuple[LaneGroup, int]]:
+    counts = Counter(swim.entry.lane_group for swim in ready)
+    return sorted(counts.items(), key=lambda pair: (pair[0].order, pair[0].name))
 
 
 def _times(rows: Sequence[Row]) -> dict[str, int]:
@@ -222,65 +235,3 @@ def _times(rows: Sequence[Row]) -> dict[str, int]:
         "look": counts["look"],
         "not_found": counts["not-found"] + missing,
     }
-
-
-# --- the strip: when each station recorded, and where clips were cut from it -----------------
-
-
-def _strip(
-    clinic: Clinic, user: User, stations: Sequence[Station], clips: Sequence[Clip]
-) -> tuple[overview.Overview | None, list[Tick], list[str]]:
-    recordings = Recording.objects.handled_by(user).filter(station__clinic=clinic)
-    found = [r for r in recordings.select_related("clock_fit") if _zero_at(r) and r.duration_s]
-    if not found:
-        return None, [], []
-    zone = clinic.zone
-    midnight = dt.datetime.combine(clinic.date, dt.time(), tzinfo=zone)
-    lanes = [
-        overview.Lane(
-            name=station.name,
-            recorded_s=[
-                _span(r, 0.0, r.duration_s or 0.0, midnight)
-                for r in found
-                if r.station_id == station.pk
-            ],
-            clips_s=[
-                _span(
-                    clip.recording,
-                    ticks_to_media_s(clip.in_ticks),
-                    ticks_to_media_s(clip.out_ticks),
-                    midnight,
-                )
-                for clip in clips
-                if clip.station_id == station.pk and _zero_at(clip.recording)
-            ],
-        )
-        for station in stations
-    ]
-    drawing = overview.draw(lanes)
-    steps = drawing.steps if drawing else ()
-    ticks = [Tick(s.x, (midnight + dt.timedelta(seconds=s.at_s)).astimezone(zone)) for s in steps]
-    return drawing, ticks, [_told(lane) for lane in lanes]
-
-
-def _zero_at(recording: Recording) -> dt.datetime | None:
-    fit = getattr(recording, "clock_fit", None)
-    return fit.zero_at if fit else None
-
-
-def _span(
-    recording: Recording, from_media_s: float, to_media_s: float, since: dt.datetime
-) -> tuple[float, float]:
-    zero_at, rate_ppm = _zero_at(recording), recording.clock_fit.rate_ppm
-    assert zero_at is not None  # only recordings whose clock is found are drawn
-    ends = [clinic_instant(zero_at, rate_ppm, s) for s in (from_media_s, to_media_s)]
-    return to_epoch_s(ends[0], since), to_epoch_s(ends[1], since)
-
-
-def _told(lane: overview.Lane) -> str:
-    """The lane's twin in words."""
-    count = len(lane.recorded_s)
-    told = ngettext("%(name)s: %(count)d recording", "%(name)s: %(count)d recordings", count)
-    cut = ngettext("%(count)d clip", "%(count)d clips", len(lane.clips_s))
-    first = told % {"name": lane.name, "count": count}
-    return f"{first}, {cut % {'count': len(lane.clips_s)}}"

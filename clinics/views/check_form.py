@@ -47,14 +47,17 @@ class CheckForm(forms.Form):
     def found(self) -> dict[str, Any]:
         """As `clinics.actions.check.look_at` takes it."""
         told = self.cleaned_data
-        if told["person"] == "other":
-            return {"entry": told["entry"]}
         others = [] if told["nobody"] else (list(told["others"]) or None)
         return {
             "seen": told["person"],
             "others": others,
             "pass_on": told["then"] == "pass",
         }
+
+    def somebody_else(self) -> Entry | None:
+        """Whose swim it is, if not whose it is noted for."""
+        told = self.cleaned_data
+        return told["entry"] if told["person"] == "other" else None
 
     # --- for the template ---------------------------------------------------------------------
 

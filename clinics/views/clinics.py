@@ -19,6 +19,7 @@ from clinics.actions.plan import take_in_plan
 from clinics.actions.whats_next import standing_of
 from clinics.models import Clinic
 from clinics.views.forms import PlanForm
+from clinics.views.progress import progress_context
 from clinics.views.words import in_words
 from portal.models import Club, Membership
 from portal.requests import SignedInRequest
@@ -57,7 +58,9 @@ def clinic(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     row = get_object_or_404(Clinic.objects.visible_to(request.user).select_related("club"), pk=pk)
     if request.method not in SAFE:
         return HttpResponseNotAllowed(SAFE)
-    return render(request, "clinics/clinic.html", standing_of(row, request.user))
+    context = standing_of(row, request.user)
+    context |= progress_context(row, may_stop=context["may"]["work"])
+    return render(request, "clinics/clinic.html", context)
 
 
 def clinic_new(request: SignedInRequest) -> HttpResponse:
@@ -89,7 +92,7 @@ def clinic_cut(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
     try:
-        fit_clocks(clinic=row, by=request.user)
+        fit_clocks(clinic=row, by=request.user, listen=False)
         plan = plan_cuts(clinic=row, by=request.user, coarse_too=True, failed_again=True)
     except BadInput as bad:
         messages.error(request, " ".join(in_words(bad).lines()))

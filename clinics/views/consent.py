@@ -1,35 +1,36 @@
-"""Who agrees to be filmed, as an admin of the club records it. No footage here."""
+"""The consent board of a clinic, for its club's admins: who was asked, agreed to what, is missing,
+must be asked again. No footage here."""
 
 from __future__ import annotations
 
+import base64
+import io
 import uuid
-from dataclasses import dataclass
+from collections.abc import Iterator
+from typing import Any
 
+import segno
 from django.contrib import messages
-from django.db.models import Max, Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from clinics.actions.consent import ConsentRefused, end_consent, record_consent
+from clinics.actions.consent_ask import LINK_LASTS, ask, make_link
+from clinics.actions.consent_board import FILTERS, Board, Line, board_of
 from clinics.actions.keeping import WITHDRAWN_KEPT
-from clinics.models import Clinic, Consent, Entry
+from clinics.models import Clinic, Entry, Purpose
 from clinics.privacy import FILM_AND_REVIEW
+from clinics.views.consent_forms import language_now
+from clinics.views.consent_texts import tell_asked
 from clinics.views.who import me
+from portal.csv_out import csv_response
 from portal.freshness import fresh_sign_in_required
-
-
-@dataclass(frozen=True)
-class Agreed:
-    """One line of the list: the entry and what its swimmer agreed to, newest first."""
-
-    entry: Entry
-    current: Consent | None
-    last: Consent | None
-    before: list[Consent]
 
 
 def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
@@ -37,39 +38,92 @@ def _clinic(request: HttpRequest, pk: uuid.UUID) -> Clinic:
     return get_object_or_404(clinics, pk=pk)
 
 
-def _lines(clinic: Clinic) -> list[Agreed]:
-    consents = Consent.objects.filter(purpose=FILM_AND_REVIEW).select_related("recorded_by")
-    entries = clinic.entries.select_related("swimmer", "lane_group").prefetch_related(
-        Prefetch("swimmer__consents", consents.order_by("-given_at"))
-    )
-    lines = []
-    # joined to the swims only here: their date is the same for all swims of one withdrawal
-    for entry in entries.annotate(goes_at=Max("swims__delete_by")).order_by("number"):
-        told = list(entry.swimmer.consents.all())
-        current = next((consent for consent in told if consent.ended_at is None), None)
-        before = [consent for consent in told if consent.ended_at is not None]
-        lines.append(Agreed(entry, current, before[0] if before else None, before))
-    return lines
+def _context(board: Board, which: str) -> dict[str, Any]:
+    agreed = sum(line.film.in_force for line in board.lines)
+    return {
+        "clinic": board.clinic,
+        "lines": board.shown(which),
+        "everybody": len(board.lines),
+        "agreed": agreed,
+        "not_yet": len(board.lines) - agreed,
+        "to_ask": len(board.to_ask()),
+        "filters": [(key, label, len(board.shown(key))) for key, (label, _keep) in FILTERS.items()],
+        "which": which,
+        "text": board.texts.get(FILM_AND_REVIEW, language_now()),
+        "unpublished": [p for p in Purpose.values if not board.texts.version(p)],
+        "withdrawn_kept_days": WITHDRAWN_KEPT.days,
+    }
 
 
 @require_safe
 def consent(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    clinic = _clinic(request, pk)
-    lines = _lines(clinic)
-    agreed = sum(line.current is not None for line in lines)
-    context = {
-        "clinic": clinic,
-        "lines": lines,
-        "agreed": agreed,
-        "not_yet": len(lines) - agreed,
-        "withdrawn_kept_days": WITHDRAWN_KEPT.days,
-    }
-    with timezone.override(clinic.zone):
+    board = board_of(_clinic(request, pk))
+    shown = request.GET.get("show", "")
+    with timezone.override(board.clinic.zone):
+        context = _context(board, shown if shown in FILTERS else "all")
         return render(request, "clinics/consent.html", context)
 
 
+@require_safe
+def consent_csv(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+    """What the board shows, one line per swimmer; `show` filters as on the page."""
+    board = board_of(_clinic(request, pk))
+    head = [_("Number"), _("Swimmer"), _("Lane group"), _("Asked"), _("Answered")]
+    for purpose in Purpose:
+        head += [str(purpose.label), _("since"), _("version of the text")]
+    lines = board.shown(request.GET.get("show", ""))
+    with timezone.override(board.clinic.zone):
+        rows = [list(_cells(line)) for line in lines]
+    return csv_response(f"consent-{board.clinic.slug}.csv", head, rows)
+
+
+def _cells(line: Line) -> Iterator[object]:
+    yield from (line.entry.number, line.entry.swimmer.name, str(line.entry.lane_group))
+    request = line.request
+    yield _day(request.asked_at if request else None)
+    yield _day(request.answered_at if request else None)
+    for purpose in Purpose.values:
+        standing = line.by_purpose.get(purpose)
+        said = standing.consent if standing else None
+        yield standing.state.label if standing else ""
+        yield _day((said.ended_at or said.given_at) if said else None)
+        yield said.text.version if said and said.text else ""
+
+
+def _day(instant: Any) -> str:
+    return date_format(timezone.localtime(instant), "Y-m-d H:i") if instant else ""
+
+
+@require_POST
+def consent_ask(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
+    """One act: a mail to each who has not answered, or must be asked again."""
+    clinic = _clinic(request, pk)
+    board = board_of(clinic)
+    if board.texts.purposes():
+        tell_asked(request, ask(swimmers=board.to_ask(), clinic=clinic, by=me(request)))
+    else:
+        messages.error(request, _("Publish the texts first: there is nothing to answer yet."))
+    return redirect("clinics:consent", pk=clinic.pk)
+
+
+@never_cache
+@require_POST
+def consent_link(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+    """A link to hand over in person, shown once: in letters and as a code to photograph."""
+    row = _entry(request, pk, entry)
+    link = make_link(swimmer=row.swimmer, clinic=row.clinic, by=me(request))
+    picture = io.BytesIO()
+    segno.make(link, error="m").save(picture, kind="svg", scale=6, border=2)
+    code = base64.b64encode(picture.getvalue()).decode()
+    told = {"entry": row, "clinic": row.clinic, "link": link, "days": LINK_LASTS.days}
+    return render(
+        request, "clinics/consent_link.html", told | {"code": f"data:image/svg+xml;base64,{code}"}
+    )
+
+
 def _entry(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> Entry:
-    entries = Entry.objects.filter(clinic=_clinic(request, pk)).select_related("swimmer")
+    entries = Entry.objects.filter(clinic=_clinic(request, pk))
+    entries = entries.select_related("swimmer__club", "swimmer__user", "clinic__club")
     return get_object_or_404(entries, pk=entry)
 
 

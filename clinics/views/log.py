@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinics.actions.errors import BadInput
+from clinics.actions.heard_starts import proposed_count
 from clinics.actions.log import log_start, take_in_log, undo_start
 from clinics.compute.log_file import TOO_CLOSE_S
 from clinics.models import Clinic, Consent, Entry, StartLogEntry
@@ -178,6 +179,7 @@ def _page(clinic: Clinic, asked_number: str | None) -> dict[str, Any]:
         "client_id": str(uuid.uuid4()),
         "locked_s": int(TOO_CLOSE_S),
         "now": timezone.now(),
+        "heard": proposed_count(clinic),
         "for_script": [_told(entry, groups, entry.pk in logged) for entry in entries],
     }
 

@@ -43,7 +43,9 @@ def plan(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
         if not errors:
             messages.success(request, _("The plan is taken in."))
             return redirect("clinics:clinic-plan", pk=row.pk)
-    context = {"clinic": row, "runs": runs, "form": form, "errors": errors, **_drawn(row)}
+    covers = runs or Clinic.objects.checked_by(request.user).filter(pk=row.pk).exists()
+    context = {"clinic": row, "runs": runs, "covers": covers, "form": form, "errors": errors}
+    context |= _drawn(row)
     status = 422 if request.method == "POST" else 200
     return render(request, "clinics/plan.html", context, status=status)
 

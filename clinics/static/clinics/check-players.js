@@ -41,7 +41,7 @@ async function step(video, by) {
   video.currentTime = middleOf(times, frameShown(times, video.currentTime) + by);
 }
 
-function start(card) {
+export function start(card) {
   const video = card.querySelector("video");
   const steps = card.querySelector("[data-steps]");
   if (!video || !steps) return;
