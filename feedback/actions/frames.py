@@ -12,8 +12,9 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import NDArray
 
-from clinics.actions.bring_in import frames_of
-from clinics.models import Clip, Recording
+from clinics.actions.index import frames_of
+from clinics.compute.time import clinic_instant, swim_s, ticks_to_media_s
+from clinics.models import Clip, Recording, Swim
 
 
 class FrameUnknown(Exception):
@@ -51,3 +52,15 @@ def frame_at(clip: Clip, pts_ticks: int) -> int | None:
     index = int(np.searchsorted(ticks, pts_ticks, side="right")) - 1
     frame = index - clip.first_frame
     return frame if 0 <= frame < clip.frame_count else None
+
+
+def swim_s_at(swim: Swim, recording: Recording, pts_ticks: int) -> float | None:
+    """Swim time of a picture of a recording; None while its clock is not known.
+
+    The recording comes with its `clock_fit`.
+    """
+    fit = getattr(recording, "clock_fit", None)
+    if fit is None or fit.zero_at is None:
+        return None
+    instant = clinic_instant(fit.zero_at, fit.rate_ppm, ticks_to_media_s(pts_ticks))
+    return swim_s(swim.start_at, instant)

@@ -4,20 +4,41 @@ from __future__ import annotations
 
 from typing import Any
 
-from clinics.actions.report_parts import clinic_part, clips_part, recordings_part, swims_part
+from clinics.actions.report_parts import (
+    clinic_part,
+    clips_part,
+    clock_part,
+    dropped_part,
+    left_out_part,
+    progress_part,
+    recordings_part,
+    swims_part,
+)
+from clinics.compute.time import iso_utc
 from clinics.models import Clinic
-from feedback.models import Comment
+from feedback.models import Comment, FeedbackSent
 
 
 def report_of(*, clinic: Clinic) -> dict[str, Any]:
     """One clinic's report; the names of its fields are stable."""
     swims = swims_part(clinic)
-    said = _said(clinic)
+    said, sent = _said(clinic), _sent(clinic)
     return {
         "clinic": clinic_part(clinic),
         "recordings": recordings_part(clinic),
-        "swims": [{**swim, "comments": said.get(swim["id"], 0)} for swim in swims],
+        "swims": [
+            {
+                **swim,
+                "comments": said.get(swim["id"], 0),
+                "feedback_sent_at": sent.get(swim["id"]),
+            }
+            for swim in swims
+        ],
         "clips": clips_part(clinic),
+        "left_out": left_out_part(clinic),
+        "dropped": dropped_part(clinic),
+        "clock": clock_part(clinic),
+        "progress": progress_part(clinic),
     }
 
 
@@ -28,3 +49,9 @@ def _said(clinic: Clinic) -> dict[str, int]:
     for swim_id in rows.values_list("swim_id", flat=True):
         said[str(swim_id)] = said.get(str(swim_id), 0) + 1
     return said
+
+
+def _sent(clinic: Clinic) -> dict[str, str | None]:
+    """When feedback on each swim was sent last; not what it says."""
+    rows = FeedbackSent.objects.filter(swim__entry__clinic=clinic).order_by("sent_at")
+    return {str(pk): iso_utc(at) for pk, at in rows.values_list("swim_id", "sent_at")}

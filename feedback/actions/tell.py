@@ -1,26 +1,24 @@
 """Mail when something was said: that there is something new, and where. Never what, nor who.
 
-Comments gather for ten minutes, so that a person gets one mail about a swim and not one for
-each sentence. `told_at` of a comment says that its mail is written, or that none is due.
+What is new gathers for ten minutes. Then a person gets one mail with a link to each of their
+swims that has something new, and not one for each sentence or swim. `told_at` of a comment or
+of sent feedback says that its mail is written, or that none is due.
 """
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 
-from django.conf import settings
-from django.db import transaction
 from django.db.models import Q
-from django.urls import reverse
-from django.utils import timezone, translation
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
+from django.utils import timezone
 
 from clinics.models import Swim
-from feedback.models import Comment, LastLooked
-from portal.actions.jobs import enqueue
-from portal.actions.mail import queue_mail
+from feedback.actions.news import News, news_of
+from feedback.actions.tell_mail import write_digest
+from feedback.models import Comment, FeedbackSent
+from portal.actions.jobs import enqueue, published_with_job
 from portal.models import Job, User
 
 JOB_KIND = "feedback-digest"
@@ -39,69 +37,56 @@ def tell_job(job: Job, pulse: Callable[..., None]) -> None:
         tell_what_is_new(swim=swim)
 
 
-@transaction.atomic
 def tell_what_is_new(*, swim: Swim) -> list[User]:
-    """Write one mail to each person for whom something new was said; the people told.
+    """Write to each person who is to know what is new on this swim, of all their swims at once;
+    the people told.
 
-    May run twice: a comment is told of once. Whoever may not see the swim now, or has looked
-    since, gets no mail. A swim that is not given yet is told of when it is given.
+    May run twice, and for two swims at once: each thing is told of once. Whoever may not see a
+    swim now, or has looked since, is not told of it. What was said before the swim was given
+    went with it.
     """
-    swim = Swim.objects.select_for_update().get(pk=swim.pk)
-    new = list(
-        Comment.objects.filter(swim=swim, told_at__isnull=True, sent_at__isnull=False)
-        .select_related("author")
-        .order_by("sent_at")
-    )
-    told = [p for p in _audience(swim, new) if not _has_looked_since(p, swim, new)]
-    for person in told:
-        _write(person, swim)
-    Comment.objects.filter(pk__in=[comment.pk for comment in new]).update(told_at=timezone.now())
+    with published_with_job():
+        told = _gather(swim)
+        by_person: dict[User, list[Swim]] = {}
+        for news in told:
+            for person in news.people:
+                by_person.setdefault(person, []).append(news.swim)
+        for person, swims in by_person.items():
+            write_digest(person, sorted(swims, key=lambda one: (one.start_at, one.pk)))
+        _note_told(told)
+    return list(by_person)
+
+
+def _gather(swim: Swim) -> list[News]:
+    """What is new on the swim, and on all others of everybody who is told. A thing is told of
+    once, so whoever else is to know of it is told in the same run, with what else is theirs."""
+    known = {swim.pk: news_of(swim.pk)}
+    told, waiting = [], [known[swim.pk]]
+    while waiting:
+        news = waiting.pop()
+        if news in told:
+            continue
+        told.append(news)
+        for person in news.people:
+            for pk in _swims_with_news_for(person):
+                other = known[pk] = known.get(pk) or news_of(pk)
+                if person in other.people:
+                    waiting.append(other)
     return told
 
 
-def _audience(swim: Swim, new: Iterable[Comment]) -> list[User]:
-    """What a coach says goes to the swimmer; what the swimmer says to the coaches who spoke
-    or gave the swim, and if none of these may see it any more, to all coaches of the clinic."""
-    swimmer = swim.entry.swimmer.user
-    by_swimmer = {swimmer is not None and comment.author_id == swimmer.pk for comment in new}
-    people: list[User] = []
-    if False in by_swimmer and swimmer is not None and swim.given_at is not None:
-        people += _who_may_see(swim, [swimmer])
-    if swimmer is not None and True in by_swimmer:
-        others = User.objects.filter(is_active=True).exclude(pk=swimmer.pk)
-        concerned = Q(comments__swim=swim)
-        if swim.given_by is not None:
-            concerned |= Q(pk=swim.given_by.pk)
-        coaches = Q(memberships__club=swim.entry.clinic.club, memberships__role="coach")
-        people += _who_may_see(swim, others.filter(concerned).distinct()) or _who_may_see(
-            swim, others.filter(coaches).distinct()
-        )
-    return people
+def _swims_with_news_for(person: User) -> list[uuid.UUID]:
+    """Swims on which something may be new for the person: their own, and those they coach."""
+    unsaid = Q(told_at__isnull=True, sent_at__isnull=False)
+    said = Comment.objects.filter(unsaid).exclude(author=person).values("swim")
+    sent = FeedbackSent.objects.filter(unsaid).exclude(sent_by=person).values("swim")
+    seen = Swim.objects.reviewed_by(person)
+    return list(seen.filter(Q(pk__in=said) | Q(pk__in=sent)).values_list("pk", flat=True))
 
 
-def _who_may_see(swim: Swim, people: Iterable[User]) -> list[User]:
-    return [p for p in people if Swim.objects.visible_to(p).filter(pk=swim.pk).exists()]
-
-
-def _has_looked_since(person: User, swim: Swim, new: list[Comment]) -> bool:
-    latest = max(c.sent_at for c in new if c.author_id != person.pk and c.sent_at)
-    return LastLooked.objects.filter(user=person, swim=swim, at__gte=latest).exists()
-
-
-def _write(person: User, swim: Swim) -> None:
-    clinic = swim.entry.clinic
-    with translation.override(person.language):
-        told = {
-            "clinic": clinic.name,
-            "date": date_format(clinic.date),
-            "link": settings.SITE_URL.rstrip("/") + reverse("feedback:swim", args=[swim.pk]),
-        }
-        queue_mail(
-            to=person.email,
-            subject=_("Something new about a swim at %(clinic)s") % told,
-            body=_(
-                "There is something new about a swim at %(clinic)s, %(date)s.\n\n"
-                "Read it beside the picture:\n%(link)s\n"
-            )
-            % told,
-        )
+def _note_told(told: Iterable[News]) -> None:
+    now = timezone.now()
+    comments = [comment.pk for news in told for comment in news.comments]
+    feedback = [sent.pk for news in told for sent in news.feedback]
+    Comment.objects.filter(pk__in=comments).update(told_at=now)
+    FeedbackSent.objects.filter(pk__in=feedback).update(told_at=now)

@@ -6,14 +6,19 @@ import datetime as dt
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
 from clinics.models import Clip, ClipFile, Swim
-from feedback.models import Comment, LastLooked
+from feedback.actions.comparable import last_time
+from feedback.models import Comment, Drawing, FeedbackSent, LastLooked
+from feedback.views.feedback import names_of
 from feedback.views.on_strip import clip_names, lane_of
 from portal.compute.lane_strip import Lane
 from portal.models import User
@@ -31,19 +36,32 @@ class SwimCard:
     swim: Swim
     stills: list[Still]
     lane: Lane
-    said: int  # comments that others wrote
-    new: int  # of these, since the last look
+    sent: FeedbackSent | None
+    from_coach: str  # “3 comments, 2 drawings from Ines Aldana”, or nothing yet
+    new: int  # of all that others said, drew and sent: since the last look
+    last_time: Swim | None  # what it can stand beside
 
 
-def with_what_was_seen_and_said(swims: Iterable[Swim], user: User) -> Iterable[Swim]:
-    """Swims with their visible clips, posters and comments, in a fixed number of queries."""
+def with_pictures(swims: Any, user: User) -> Any:
+    """Swims with their visible clips and posters, in a fixed number of queries."""
     posters = ClipFile.objects.visible_to(user).filter(kind=ClipFile.Kind.POSTER)
     clips = Clip.objects.visible_to(user).select_related("station")
-    comments = Comment.objects.visible_to(user).select_related("recording__clock_fit")
-    return swims.select_related("entry__swimmer", "entry__clinic").prefetch_related(  # type: ignore[attr-defined]
+    return swims.select_related("entry__swimmer", "entry__clinic").prefetch_related(
         Prefetch("clips", clips, to_attr="seen_clips"),
         Prefetch("seen_clips__files", posters, to_attr="posters"),
+    )
+
+
+def _with_what_was_said(swims: Any, user: User) -> Any:
+    """Also with what the user may read of what was said, drawn and sent."""
+    comments = Comment.objects.visible_to(user).filter(taken_back_at__isnull=True)
+    comments = comments.select_related("recording__clock_fit", "author")
+    drawings = Drawing.objects.visible_to(user).select_related("author")
+    sent = FeedbackSent.objects.visible_to(user).select_related("sent_by").order_by("-sent_at")
+    return swims.prefetch_related(
         Prefetch("comments", comments, to_attr="seen_comments"),
+        Prefetch("drawings", drawings, to_attr="seen_drawings"),
+        Prefetch("feedback_sent", sent, to_attr="seen_sent"),
     )
 
 
@@ -56,27 +74,54 @@ def stills_of(clips: Iterable[Clip]) -> list[Still]:
     return list(stills.values())
 
 
-def _card(swim: Swim, user: User, looked_at: dt.datetime | None) -> SwimCard:
-    comments: list[Comment] = swim.seen_comments  # type: ignore[attr-defined]
-    by_others = [comment for comment in comments if comment.author_id != user.pk]
-    clips: list[Clip] = swim.seen_clips  # type: ignore[attr-defined]
+def _card(swim: Any, user: User, looked_at: dt.datetime | None, before: Swim | None) -> SwimCard:
+    comments = [c for c in swim.seen_comments if c.author_id != user.pk]
+    drawings = [d for d in swim.seen_drawings if d.author_id != user.pk]
+    sent: list[FeedbackSent] = swim.seen_sent
+    new = sum(
+        looked_at is None or (it.sent_at or it.created_at) > looked_at
+        for it in [*comments, *drawings, *sent[:1]]
+    )
     return SwimCard(
         swim=swim,
-        stills=stills_of(clips),
-        lane=lane_of(swim, clip_names(clips), comments),
-        said=len(by_others),
-        new=sum(looked_at is None or (c.sent_at or c.created_at) > looked_at for c in by_others),
+        stills=stills_of(swim.seen_clips),
+        lane=lane_of(swim, clip_names(swim.seen_clips), swim.seen_comments),
+        sent=sent[0] if sent else None,
+        from_coach=_from_coach(comments, drawings, sent[:1]),
+        new=new,
+        last_time=before,
     )
+
+
+def _from_coach(comments: list[Comment], drawings: list[Drawing], sent: list[FeedbackSent]) -> str:
+    """Counted, with the names of those it is from; empty: nothing said or drawn."""
+    counted = [
+        words % {"n": count}
+        for count, words in (
+            (len(comments), ngettext("%(n)d comment", "%(n)d comments", len(comments))),
+            (len(drawings), ngettext("%(n)d drawing", "%(n)d drawings", len(drawings))),
+        )
+        if count
+    ]
+    people = [c.author for c in comments] + [d.author for d in drawings]
+    people += [it.sent_by for it in sent]
+    names = names_of(person for person in people if person)
+    if not counted or not names:
+        return ", ".join(counted)
+    return _("%(what)s from %(names)s") % {"what": ", ".join(counted), "names": names}
 
 
 @require_safe
 def my_swims(request: SignedInRequest) -> HttpResponse:
     user = request.user
-    mine = Swim.objects.visible_to(user).filter(entry__swimmer__user=user)
+    mine = Swim.objects.reviewed_by(user).filter(entry__swimmer__user=user)
     mine = mine.order_by("entry__swimmer__name", "-entry__clinic__date", "start_at")
     looked = dict(LastLooked.objects.filter(user=user).values_list("swim_id", "at"))
+    swims = list(_with_what_was_said(with_pictures(mine, user), user))
+    watchable = [swim for swim in swims if swim.seen_clips]
     by_name: dict[str, list[SwimCard]] = {}
-    for swim in with_what_was_seen_and_said(mine, user):
+    for swim in swims:
         cards = by_name.setdefault(swim.entry.swimmer.name, [])
-        cards.append(_card(swim, user, looked.get(swim.pk)))
+        before = last_time(swim, watchable) if swim.seen_clips else None
+        cards.append(_card(swim, user, looked.get(swim.pk), before))
     return render(request, "feedback/my_swims.html", {"by_name": by_name})

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 
 from django.utils.translation import gettext as _
 
-from clinics.compute.time import clinic_instant, swim_s, ticks_to_media_s
-from clinics.models import Clip, Recording, Swim
+from clinics.models import Clip, Swim
+from feedback.actions.captions import comment_swim_s
 from feedback.compute.course import expected_end_s, expected_walls_s
 from feedback.models import Comment
 from portal.compute.lane_strip import Instant, Lane, Span
@@ -27,27 +27,13 @@ def clip_names(clips: Iterable[Clip]) -> dict[Clip, str]:
     }
 
 
-def swim_s_at(swim: Swim, recording: Recording, pts_ticks: int) -> float | None:
-    """Swim time of a picture of a recording; None while its clock is not known.
-
-    The recording comes with its `clock_fit`.
-    """
-    fit = getattr(recording, "clock_fit", None)
-    if fit is None or fit.zero_at is None:
-        return None
-    instant = clinic_instant(fit.zero_at, fit.rate_ppm, ticks_to_media_s(pts_ticks))
-    return swim_s(swim.start_at, instant)
-
-
-def comment_swim_s(swim: Swim, comment: Comment) -> float | None:
-    """None: about the whole swim, or at a picture whose clock is not known."""
-    if comment.recording is None or comment.pts_ticks is None:
-        return None
-    return swim_s_at(swim, comment.recording, comment.pts_ticks)
-
-
 def lane_of(
-    swim: Swim, names: dict[Clip, str], comments: Sequence[Comment], now_s: float | None = None
+    swim: Swim,
+    names: dict[Clip, str],
+    comments: Sequence[Comment],
+    now_s: float | None = None,
+    flags: Sequence[Instant] = (),
+    phases: Sequence[Span] = (),
 ) -> Lane:
     """Walls and the end stand where the pace puts them, until marks say better."""
     entry, clinic = swim.entry, swim.entry.clinic
@@ -59,17 +45,19 @@ def lane_of(
     seen_from = [clip.seen_from_s for clip in names]
     seen_to = [clip.seen_to_s for clip in names]
     return Lane(
-        begin_s=min(0.0, *seen_from, *(pin.at_s for pin in pins), 0.0),
-        end_s=max(end_s, *seen_to, *(pin.at_s for pin in pins), 1.0),
+        begin_s=min(0.0, *seen_from, *(one.at_s for one in (*pins, *flags)), 0.0),
+        end_s=max(end_s, *seen_to, *(one.at_s for one in (*pins, *flags)), 1.0),
         walls=tuple(
             Instant(at, name=_("start") if n == 0 else _("turn, expected by pace"))
             for n, at in enumerate(walls_s)
         ),
+        phases=tuple(phases),
         bars=tuple(
             Span(clip.seen_from_s, clip.seen_to_s, name, str(clip.pk))
             for clip, name in names.items()
         ),
         pins=pins,
+        flags=tuple(flags),
         leaves_s=end_s,
         now_s=now_s,
     )

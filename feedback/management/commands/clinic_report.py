@@ -7,7 +7,12 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from clinics.management.clinic_command import not_cut_words
+from clinics.management.clinic_command import (
+    dropped_words,
+    left_out_words,
+    not_cut_words,
+    progress_words,
+)
 from clinics.models import Clinic
 from feedback.actions.report import report_of
 
@@ -42,6 +47,14 @@ class Command(BaseCommand):
             return
         for report in reports:
             self.stdout.write("\n".join(_words(report)))
+
+
+CLIP_HEAD = "no swimmer station pass in_s out_s frames window seen missing_s time clip"
+
+
+def _missing(row: dict[str, Any]) -> str:
+    missing_s = row["missing_before_s"] + row["missing_after_s"]
+    return f"{missing_s:.1f} {row['missing_by']}" if missing_s else "-"
 
 
 def _words(report: dict[str, Any]) -> list[str]:
@@ -81,6 +94,9 @@ def _words(report: dict[str, Any]) -> list[str]:
             f"{row['in_media_s']:.3f}",
             f"{row['out_media_s']:.3f}",
             str(row["frames"]),
+            row["window_by"],
+            row["seen_by"],
+            _missing(row),
             row["time_state"],
             row["state"],
         )
@@ -94,7 +110,11 @@ def _words(report: dict[str, Any]) -> list[str]:
         "",
         *_table("no swimmer start by ±ms person passed given".split(), swims),
         "",
-        *_table("no swimmer station pass in_s out_s frames time clip".split(), clips),
+        *_table(CLIP_HEAD.split(), clips),
+        "",
+        *left_out_words(report["left_out"]),
+        *dropped_words(report["dropped"]),
+        progress_words(report["progress"]),
         "",
         *not_cut_words(clinic["slug"], left_out),
         *([""] if left_out else []),

@@ -7,41 +7,51 @@ Plan, roster, start log and recordings come from the generator in
 from __future__ import annotations
 
 import datetime as dt
+import io
+import json
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.core.management import BaseCommand, call_command
+from django.db import transaction
 
 from clinics.actions import check
 from clinics.actions.plan import take_in_plan
-from clinics.management.demo.make import make_demo
-from clinics.models import Clinic, Consent, Recording, Swim
-from feedback.actions.say import say
-from feedback.models import Comment
-from portal.actions.people import invite
+from clinics.actions.swimmer_accounts import attach_swimmers
+from clinics.management.demo.make import DemoFolderTaken, make_demo
+from clinics.management.demo.occasions import AUTUMN, WINTER
+from clinics.management.demo_consent import answer_in_demo
+from clinics.management.demo_keeping import hand_out
+from clinics.management.demo_masks import cover_demo_bench
+from clinics.management.demo_requests import ask_the_club
+from clinics.models import Clinic, Consent, Recording, Swim, Tie
+from feedback.management.demo_drawings import SEED
+from feedback.management.demo_marks import place_demo_marks
+from feedback.management.demo_seen import note_views
+from feedback.management.demo_showing import show_on_in_demo
+from feedback.management.demo_words import talk_about
+from portal.actions.jobs import drain
+from portal.actions.people import invite, user_for
 from portal.models import Club, User
 
 CLUBS = (
     ("harbour-lane-masters", "Harbour Lane Masters", "mara.lindqvist@harbourlane.example"),
     ("quillmoor-tritons", "Quillmoor Tritons", "ruben.falk@quillmoor.example"),
 )
-SEASON_BEGINS = dt.date(2026, 9, 1)  # a coach sees clinics from the first day on
+SEASON_BEGINS = dt.date(2026, 1, 1)  # a coach sees clinics from the first day on
 COACH = "ines.aldana@harbourlane.example"
+SWIMMER = "tomas.birk@harbourlane.example"
 CHECKER = "jun.sorley@harbourlane.example"
 SIGN_IN = (
     ("coach", COACH),
     ("checker", CHECKER),
     ("crew", "petra.voss@harbourlane.example"),
     ("club admin", CLUBS[0][2]),
-    ("swimmer, swim given", "tomas.birk@harbourlane.example"),
+    ("swimmer, swim given", SWIMMER),
     ("swimmer, swim not given yet", "sol.hagen@harbourlane.example"),
     ("admin of another club", CLUBS[1][2]),
-)
-SAID = (
-    ("start-side", 0.45, "Hands and feet leave at the same time. Push from the legs first."),
-    ("underwater", 0.5, "Left hand crosses under the chest. Reach to your own side of the lane."),
 )
 
 
@@ -52,27 +62,64 @@ class Command(BaseCommand):
         parser.add_argument("--short", action="store_true", help="a tiny clinic, for tests")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        out = Path(settings.DATA_DIR) / ("demo-short" if options["short"] else "demo")
-        self._say("Drawing the pool and its recordings")
-        if not (out / "truth.json").exists():
-            make_demo(out, seed=1, short=options["short"])
+        self._short = options["short"]
         admin = self._clubs()
+        folder = "demo-short" if self._short else "demo"
+        clinic, out, aligned = self._held(admin, folder, AUTUMN.slug, short=self._short)
+        self._pass_and_give(clinic)
+        self._mark(clinic, out)
+        self._around(clinic, admin)
+        if not self._short:
+            self._earlier(admin)
+        self._how_aligned(aligned)
+        self._how_to_sign_in()
+
+    def _held(
+        self, admin: User, folder: str, slug: str, *, short: bool
+    ) -> tuple[Clinic, Path, dict[str, Any]]:
+        """A clinic from its drawing to its clips: the clinic, its folder, how it was aligned."""
+        out = Path(settings.DATA_DIR) / folder
+        self._say("Drawing the pool and its recordings")
+        try:
+            make_demo(out, seed=SEED, short=short, clinic=slug)
+        except DemoFolderTaken:
+            self._say(f"{out} was drawn by an older version and stays; remove it to have today's")
         clinic = take_in_plan(
             text=(out / "plan.toml").read_text(), base_dir=out, roster_text=None, by=admin
         )
-        if not Consent.objects.filter(swimmer__club=clinic.club).exists():
+        cover_demo_bench(clinic=clinic, by=admin)
+        entered = Consent.objects.filter(swimmer__entries__clinic=clinic)
+        if not entered.exists():
             call_command(
                 "record_consent", clinic.slug, all=True, by=admin.email, stdout=self.stderr
             )
         self._say("Start log")
         call_command("log_starts", clinic.slug, str(out / "starts.csv"), stdout=self.stderr)
         self._bring_in(clinic, out)
-        self._say("Align")
-        call_command("align", clinic.slug, ties=str(out / "ties.json"), stdout=self.stderr)
+        aligned = self._align(clinic, out)
         self._say("Cut")
         call_command("cut", clinic.slug, wait=True, stdout=self.stderr)
-        self._pass_and_give(clinic)
-        self._how_to_sign_in()
+        return clinic, out, aligned
+
+    def _around(self, clinic: Clinic, admin: User) -> None:
+        """What a club has besides: answers about showing, copies outside, a letter, a look."""
+        answer_in_demo(clinic, admin=admin)
+        hand_out(clinic=clinic, by=admin)
+        ask_the_club(clinic=clinic, admin=admin)
+        note_views(clinic)
+        show_on_in_demo(clinic, coach=User.objects.get(email=COACH))
+
+    def _earlier(self, admin: User) -> None:
+        """Last winter's clinic, two swimmers of it: their swims of today stand beside those."""
+        self._say("An earlier clinic, to compare with")
+        clinic, out, _aligned = self._held(admin, "demo-earlier", WINTER.slug, short=True)
+        self._pass(clinic)
+        coach = User.objects.get(email=COACH)
+        for swim in Swim.objects.filter(
+            entry__clinic=clinic, given_at=None, passed_at__isnull=False
+        ):
+            check.give_swim(swim=swim, by=coach)
+        self._mark(clinic, out)
 
     def _say(self, what: str) -> None:
         self.stderr.write(f"-- {what}")
@@ -104,36 +151,76 @@ class Command(BaseCommand):
                 clinic.slug,
                 station.slug,
                 *[str(file) for file in files],
-                wait=True,
                 stdout=self.stderr,
             )
+        drain(("render",))  # all are read before anything is aligned: once is enough
         waiting = Recording.objects.filter(station__clinic=clinic).exclude(state="ready")
         if waiting.exists():
             reasons = "; ".join(f"{r.station}: {r.state} {r.reason}" for r in waiting)
             raise RuntimeError(f"some recordings were not read: {reasons}")
 
+    def _align(self, clinic: Clinic, out: Path) -> dict[str, Any]:
+        """By itself first; then what hears nothing by the one tie of the demo's ties file."""
+        self._say("Align")
+        by_hand = Tie.objects.filter(recording__station__clinic=clinic, found_by=Tie.FoundBy.PERSON)
+        if not by_hand.exists():
+            for line in _clocks(self._aligned(clinic)):
+                self._say(line)
+            self._say("Align, with the tie that somebody placed for the silent camera")
+            return self._aligned(clinic, ties=str(out / "ties.json"))
+        return self._aligned(clinic)
+
+    def _aligned(self, clinic: Clinic, **options: Any) -> dict[str, Any]:
+        told = io.StringIO()
+        call_command("align", clinic.slug, json=True, stdout=told, stderr=self.stderr, **options)
+        document: dict[str, Any] = json.loads(told.getvalue())
+        return document
+
+    def _how_aligned(self, aligned: dict[str, Any]) -> None:
+        self.stdout.write("\nAligned, ± against the other cameras:")
+        for line in _clocks(aligned):
+            self.stdout.write(f"  {line}")
+        heard = len(aligned["heard_not_logged"])
+        if heard:
+            self.stdout.write(
+                f"  {heard} start signals were heard that nobody logged: the clinic's page of "
+                "heard starts asks whose they were."
+            )
+
     def _pass_and_give(self, clinic: Clinic) -> None:
         self._say("Pass to the coach, comment, give")
-        checker, coach = User.objects.get(email=CHECKER), User.objects.get(email=COACH)
-        swims = list(Swim.objects.filter(entry__clinic=clinic).order_by("start_at"))
-        fresh = [swim for swim in swims if swim.passed_at is None and swim.person == "unconfirmed"]
-        for swim in fresh[:-1]:  # the last one is left for the checker
-            check.confirm_person(swim=swim, by=checker, person_number=swim.entry.number)
-            check.record_others(swim=swim, swimmers=[], by=checker)
-        check.pass_swims(swims=fresh[:-1], by=checker)
-        self._comment_on_first(swims[0], coach)
+        self._pass(clinic, but=1)  # one is left for the checker
+        coach = User.objects.get(email=COACH)
+        self._sign_in_once(SWIMMER)
+        talk_about(
+            swim=Swim.objects.filter(entry__clinic=clinic).earliest("start_at"),
+            coach=coach,
+            short=self._short,
+        )
         for swim in Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=False)[:2]:
             if swim.given_at is None:
                 check.give_swim(swim=swim, by=coach)
 
-    def _comment_on_first(self, swim: Swim, coach: User) -> None:
-        if Comment.objects.filter(swim=swim).exists():
-            return
-        for station, share, text in SAID:
-            clip = swim.clips.filter(station__slug=station, state="ready").first()
-            if clip is not None:
-                frame = int(clip.frame_count * share)
-                say(swim=swim, by=coach, text=text, clip=clip, frame=frame)
+    def _sign_in_once(self, email: str) -> None:
+        """As after a first sign-in: the swimmer has an account, and may ask back."""
+        with transaction.atomic():
+            attach_swimmers(user_for(email=email))
+
+    def _mark(self, clinic: Clinic, out: Path) -> None:
+        coach = User.objects.get(email=COACH)
+        count = place_demo_marks(clinic=clinic, folder=out, by=coach)
+        self._say(f"The coach marked {count} events on frames")
+
+    def _pass(self, clinic: Clinic, but: int = 0) -> None:
+        """The checker knows everybody by their cards, but for the last ones."""
+        checker = User.objects.get(email=CHECKER)
+        swims = Swim.objects.filter(entry__clinic=clinic, passed_at=None, person="unconfirmed")
+        fresh = list(swims.order_by("start_at"))
+        looked_at = fresh[: len(fresh) - but]
+        for swim in looked_at:
+            check.confirm_person(swim=swim, by=checker, person_number=swim.entry.number)
+            check.record_others(swim=swim, swimmers=[], by=checker)
+        check.pass_swims(swims=looked_at, by=checker)
 
     def _how_to_sign_in(self) -> None:
         self.stdout.write(f"\nThe demo clinic is ready. Sign in at {settings.SITE_URL} with")
@@ -147,3 +234,21 @@ class Command(BaseCommand):
 
 def _name_in(email: str) -> str:
     return " ".join(part.capitalize() for part in email.split("@")[0].split("."))
+
+
+def _clocks(aligned: dict[str, Any]) -> list[str]:
+    """A line for each recording: how sure its clock is, and by what."""
+    return [
+        f"{row['camera']}, {row['files'][0]}: {row['state']}"
+        + (f" ± {row['u_ms']:.1f} ms" if row["u_ms"] is not None else "")
+        + f", {_by_what(row['ties'])}"
+        for row in aligned["recordings"]
+    ]
+
+
+def _by_what(ties: list[dict[str, Any]]) -> str:
+    counted = [tie["found_by"] for tie in ties if not tie["set_aside"]]
+    by_hand = counted.count(Tie.FoundBy.PERSON)
+    heard = counted.count(Tie.FoundBy.SOUND)
+    parts = [f"{heard} starts heard"] if heard else ["nothing heard"]
+    return ", ".join([*parts, f"{by_hand} tie by hand"] if by_hand else parts)

@@ -37,6 +37,11 @@ export function frameAt(clock, swim_s) {
   return kept(clock, lastAtMost(clock.ticks, ticks + 1e-3));
 }
 
+// The frame that contains a swim time; null where the clip does not reach it.
+export function frameOf(clock, swim_s) {
+  return swim_s < beginS(clock) - 1e-7 || swim_s >= endS(clock) ? null : frameAt(clock, swim_s);
+}
+
 // How long a frame is shown, in ticks; the last one as long as the one before it.
 export function durationTicks(clock, frame) {
   const { ticks } = clock;
@@ -50,9 +55,28 @@ export function middleMediaS(clock, frame) {
   return (clock.ticks[frame] + durationTicks(clock, frame) / 2) / TICKS_PER_S;
 }
 
+// Swim time of a frame's middle: where the common clock stands when that frame is asked for.
+export function middleS(clock, frame) {
+  const at = kept(clock, frame);
+  return swimS(clock, at) + (durationTicks(clock, at) / 2 / TICKS_PER_S) * clock.rate;
+}
+
+// Swim time at a media time of the clip (seconds from its first frame), and back.
+export function swimAtMediaS(clock, media_s) {
+  return clock.zero_s + (clock.first_ticks / TICKS_PER_S + media_s) * clock.rate;
+}
+
+export function mediaAtSwimS(clock, swim_s) {
+  return (swim_s - clock.zero_s) / clock.rate - clock.first_ticks / TICKS_PER_S;
+}
+
 // Which frame a player shows that says it shows this media time (the frame's own PTS).
 export function shownFrame(clock, media_s) {
   return kept(clock, lastAtMost(clock.ticks, media_s * TICKS_PER_S + 1));
+}
+
+export function beginS(clock) {
+  return swimS(clock, 0);
 }
 
 export function endS(clock) {

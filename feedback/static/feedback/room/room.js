@@ -1,122 +1,106 @@
-// The page of a swim: puts views, strip, keys and comments together.
+// The page of a swim: views in step, the stage, the strip, keys and hands; and the object that
+// comments, drawings, marks and take-along work with.
 
 import { startComments } from "./comments.js";
+import { startDrawing } from "./drawing/drawing.js";
+import { openEngine } from "./engine/engine.js";
+import { makeGate, startFetching } from "./fetching.js";
+import { startFull } from "./full.js";
+import { startHands, startJogStrip } from "./hands.js";
+import { startJumpList } from "./jump-list.js";
 import { startKeys } from "./keys.js";
-import { startTouch } from "./touch.js";
-import { createViews } from "./views.js";
+import { startLight } from "./light.js";
+import { startLooping } from "./looping.js";
+import { startMarks } from "./marks.js";
+import { startPlaces } from "./places.js";
+import { createRoom } from "./room-object.js";
+import { createStage } from "./stage.js";
+import { startStandRow } from "./stand-row.js";
+import { startTakeAlong } from "./take-along.js";
+import { createTime } from "./time.js";
+import { startTransport } from "./transport.js";
+import { startViewWords } from "./view-words.js";
+import { startZooming } from "./zooming.js";
 
-const RATES = [[1 / 8, "1/8"], [1 / 4, "1/4"], [1 / 2, "1/2"], [1, "1"]];
-
-export function startRoom(room) {
-  const data = JSON.parse(document.getElementById("swim-data").textContent);
-  const find = (name) => room.querySelector(name);
-  const strip = find("[data-lane-strip]");
-  const button = (name) => find(`[data-do="${name}"]`);
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
-  const views = createViews(room, data, () => (follows() && goOn()) || showPlaying());
-  const follows = () => button("follow").ariaPressed === "true";
-  const engine = () => views.chosen()?.engine;
-
-  // Whatever loads may fail; the page says so and stays usable.
-  const safely = (work) => (...args) => Promise.resolve(work(...args))
-    .then(() => { find("[data-trouble]").hidden = true; })
-    .catch((error) => {
-      if (error.name !== "AbortError") find("[data-trouble]").hidden = false;
-    })
-    .finally(showPlaying);
-
-  function showPlaying() {
-    const play = button("play");
-    play.textContent = engine()?.playing() ? play.dataset.pause : play.dataset.play;
-  }
-
-  // The next view that has the swimmer, once this one has not; it plays on.
-  function goOn() {
-    const now = views.chosen();
-    const next = views.all().find((view) => view.seen_to_s > now.seen_to_s + 0.05);
-    if (!next) return false;
-    const at_s = Math.max(now.seen_to_s, next.seen_from_s);
-    safely(async () => { await views.choose(next.key, { at_s }); await next.engine.play(); })();
-    return true;
-  }
-
-  const choose = safely((key, where) => views.choose(key, where));
-  const toggle = safely(() => (engine()?.playing() ? engine().pause() : engine()?.play()));
-  const pause = safely(() => engine()?.pause());
-  const step = safely(async (by) => {
-    await engine().pause();
-    await engine().show(engine().frame() + by);
-  });
-  const neighbour = (by) => {
-    const all = views.all();
-    const next = all[all.indexOf(views.chosen()) + by];
-    if (next) choose(next.key, { at_s: by > 0 ? next.seen_from_s : undefined });
-  };
-  const setSpeed = (index) => {
-    const slider = find("[data-speed]");
-    slider.value = Math.min(RATES.length - 1, Math.max(0, index));
-    const [rate, words] = RATES[slider.value];
-    slider.ariaValueText = find("[data-speed-shown]").value = words;
-    views.setRate(rate);
-  };
-  const toggleFollow = () => { button("follow").ariaPressed = String(!follows()); };
+export async function startRoom(element) {
+  const find = (name) => element.querySelector(name);
   const help = document.querySelector("[data-help]");
-
-  const comments = startComments(room, {
-    jump: (key, frame) => choose(key, { frame }),
-    pause,
+  const strip = find("[data-lane-strip]");
+  const room = createRoom(element, startKeys(help));
+  const { opening } = room.data;
+  const gate = makeGate(room.views, opening.view);
+  const time = createTime(room);
+  const engine = await openEngine(room.views, {
+    onShow: time.shown,
+    onState: time.state,
+    onTrouble: (key, error) => room.trouble(error),
   });
+  const stage = createStage(room, engine, gate);
+  time.start(engine, stage, gate);
+  element.dataset.engine = engine.kind;
+  find("[data-players]").hidden = engine.kind !== "players";
 
-  room.addEventListener("room:frame", ({ detail: { view, frame, at_s } }) => {
-    const time = `${seconds.format(at_s)} s`;
-    view.element.querySelector("[data-time]").textContent = time;
-    room.dataset.frame = frame;
-    room.dataset.view = view.key;
-    const detail = { at_s, text: `${time}, ${view.name}` };
-    strip.dispatchEvent(new CustomEvent("lane-strip:show", { detail }));
-    if (follows() && engine()?.playing() && at_s > view.seen_to_s) goOn();
+  const { seconds } = startViewWords(room, engine, gate);
+  const transport = startTransport(room, engine, time);
+  const looping = startLooping(room, engine, seconds);
+  const zooming = startZooming(room, { onLarger: () => room.safely(stage.bring) });
+  stage.magnifyBy(() => Math.max(...stage.shown().map(zooming.scale)));
+  time.during({ showPlaying: transport.showPlaying, looped: looping.on });
+  startHands(room, zooming, { tap: time.toggle, swipe: time.neighbour, step: time.step });
+  startJogStrip(room, time);
+  startLight(room);
+  startPlaces(room, stage);
+  startFetching(room, stage, gate, time);
+  startStandRow(room, time);
+  startFull(room);
+  const jumps = startJumpList(room, seconds);
+  startMore(room);
+
+  const follow = find('[data-do="follow"]');
+  const toggleFollow = () => room.safely(() =>
+    stage.settle(room.now().at_s, { follow: !stage.setting().follow }));
+  follow.addEventListener("click", toggleFollow);
+  element.addEventListener("room:stage", (event) => {
+    follow.ariaPressed = String(event.detail.follow);
   });
-  strip.addEventListener("lane-strip:move", ({ detail: { at_s } }) =>
-    choose(views.viewAt(at_s).key, { at_s }));
+  element.addEventListener("room:frame", ({ detail: { at_s, main } }) => {
+    const text = `${seconds(at_s)} s`;
+    const { name, sure } = room.view(main);
+    find("[data-instant]").textContent = `${text}, ${sure}`;
+    strip.dispatchEvent(new CustomEvent("lane-strip:show", { detail: { at_s, text: `${text}, ${name}` } }));
+  });
+  strip.addEventListener("lane-strip:move", ({ detail }) => room.jump({ at_s: detail.at_s }));
   strip.addEventListener("lane-strip:step", (event) => {
     event.preventDefault();
-    step(event.detail.steps);
+    time.step(event.detail.steps);
   });
-  room.addEventListener("click", (event) => {
-    const stand = event.target.closest("[data-stand]");
-    if (!stand || event.ctrlKey || event.metaKey || event.shiftKey) return;
-    event.preventDefault();
-    choose(stand.dataset.stand, { at_s: views.get(stand.dataset.stand).seen_from_s });
-  });
-  button("back").addEventListener("click", () => step(-1));
-  button("on").addEventListener("click", () => step(1));
-  button("play").addEventListener("click", toggle);
-  button("follow").addEventListener("click", toggleFollow);
-  button("help").addEventListener("click", () => help.showModal());
-  find("[data-speed]").addEventListener("input", (event) => setSpeed(Number(event.target.value)));
-  startTouch(find("[data-stage]"), { tap: toggle, swipe: neighbour });
-  startKeys(help, {
-    " ": toggle,
-    ArrowLeft: (event) => step(event.shiftKey ? -10 : -1),
-    ArrowRight: (event) => step(event.shiftKey ? 10 : 1),
-    ArrowUp: () => setSpeed(Number(find("[data-speed]").value) + 1),
-    ArrowDown: () => setSpeed(Number(find("[data-speed]").value) - 1),
-    n: () => comments.next(1),
-    p: () => comments.next(-1),
-    c: comments.write,
+  find('[data-do="help"]').addEventListener("click", () => help.showModal());
+  room.addKeys({
     f: toggleFollow,
+    l: jumps.open,
     "?": () => help.showModal(),
     digit: (event) => {
-      const view = views.all()[Number(event.key) - 1];
-      if (view) choose(view.key, { at_s: view.seen_from_s });
+      const view = room.views[Number(event.key) - 1];
+      if (view) time.choose(view.key);
     },
   });
+  for (const start of [startMarks, startComments, startDrawing, startTakeAlong]) start(room);
   find("[data-keys]").hidden = false;
-  choose(data.opening.view, { frame: data.opening.frame })
-    .then(() => { room.dataset.ready = "true"; });
+  await room.safely(() => time.jump({ view: opening.view, frame: opening.frame }));
+  element.dataset.ready = "true";
 }
 
-const room = document.querySelector("[data-room]");
-if (room && document.getElementById("swim-data")) startRoom(room);
+// On a narrow screen the rarer tools stand behind a button.
+function startMore(room) {
+  const button = room.element.querySelector('[data-do="tools"]');
+  const tools = room.element.querySelector("[data-tools]");
+  tools.hidden = false;
+  button.addEventListener("click", () => {
+    const open = button.ariaExpanded !== "true";
+    button.ariaExpanded = String(open);
+    tools.classList.toggle("open", open);
+  });
+}
+
+const element = document.querySelector("[data-room]");
+if (element && document.getElementById("swim-data")) startRoom(element);

@@ -1,0 +1,54 @@
+"""What the access record says of what is done with swims, and the swimmer's own view of it."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from portal import audit_words
+from portal.registry import NavEntry, own_places
+from portal.requests import SignedInRequest
+from portal.shell import footage_clubs_of
+
+
+def register_trail() -> None:
+    audit_words.know(
+        audit_words.SEEN,
+        {
+            "take-along.ask": _("had a still or film made"),
+            "take-along.download": _("downloaded a still or film"),
+            "share.open": _("opened it by a link"),
+            "shelf.view": _("watched it on the teaching shelf"),
+        },
+    )
+    audit_words.know(
+        audit_words.CONSENT,
+        {
+            "share.make": _("made a link"),
+            "share.end": _("ended a link"),
+            "shelf.put": _("put a clip on the teaching shelf"),
+            "shelf.end": _("took a clip off the teaching shelf"),
+        },
+    )
+    audit_words.know(
+        audit_words.WORK,
+        {
+            "feedback.": _("wrote or sent feedback"),
+            "reply": _("replied"),
+            "comment-edited": _("edited a comment"),
+            "comment-draft-deleted": _("threw a draft away"),
+            "drawn": _("drew on a frame"),
+            "drawing-moved": _("moved a drawing"),
+            "drawing-rubbed-out": _("rubbed a drawing out"),
+            "mark-placed": _("marked an event"),
+            "mark-changed": _("changed a mark"),
+            "mark-taken-away": _("took a mark away"),
+            "take-along.remove": _("took a still or film away"),
+        },
+    )
+    own_places.register(
+        NavEntry("seen", _("Who has seen my swims"), "feedback:seen", 30, shown_to=_is_in_footage)
+    )
+
+
+def _is_in_footage(request: SignedInRequest) -> bool:
+    return bool(footage_clubs_of(request))

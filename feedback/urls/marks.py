@@ -1,0 +1,10 @@
+from __future__ import annotations
+
+from django.urls import path
+
+from feedback.views import marks
+
+urlpatterns = [
+    path("swims/<uuid:pk>/marks/", marks.mark, name="mark"),
+    path("marks/<uuid:pk>/take-away/", marks.take_away, name="mark-take-away"),
+]
