@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from django.conf import settings
+from django.utils import translation
 
 from tests.cast import Cast, build_cast
 
@@ -14,13 +16,23 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
+LONG_FILES = ("test_matrix.py", "test_hall_aligned.py", "test_cut_demo.py", "test_whole_path.py")
+"""Begun first, so that of two processes none is left with one of them at the end."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What works on files alone need not run again on the other database."""
+    """What works on files alone need not run again on the other database; long ones first."""
     for item in items:
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
+    items.sort(key=lambda item: item.path.name not in LONG_FILES)
+
+
+@pytest.fixture(autouse=True)
+def own_language() -> Iterator[None]:
+    """A page read in French leaves its language in the thread; the next test starts anew."""
+    with translation.override(settings.LANGUAGE_CODE):
+        yield
 
 
 @pytest.fixture(scope="module")

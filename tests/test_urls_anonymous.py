@@ -22,6 +22,23 @@ SHORT_LIST = {
     "portal:language",
     "portal:notice",
     "portal:health-live",
+    # a certificate of erasure, for who has no account any more: it names nobody
+    "portal:erased",
+    # by a personal link, which the session has opened; without one they show nothing
+    "clinics:sign-link",
+    "clinics:sign",
+    "clinics:sign-end",
+    "clinics:receipt",
+    "clinics:receipt-pdf",
+    "clinics:receipt-json",
+    # behind a fence of their own: a share link, a clip published for anyone
+    "feedback:shared-link",
+    "feedback:shared",
+    "feedback:shared-file",
+    "feedback:shared-minor",
+    "feedback:published",
+    "feedback:published-file",
+    "feedback:published-minor",
 }
 VALUES = {
     "UUIDConverter": uuid.UUID("00000000-0000-4000-8000-000000000000"),

@@ -11,16 +11,10 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from clinics.actions.align import (
-    ask_to_align,
-    fit_clocks,
-    place_tie,
-    remove_tie,
-    run_align,
-    take_in_ties,
-)
-from clinics.actions.bring_in import frames_of
+from clinics.actions.align import ask_to_align, fit_clocks, run_align
 from clinics.actions.errors import BadInput
+from clinics.actions.index import frames_of
+from clinics.actions.ties import place_tie, remove_tie, take_in_ties
 from clinics.compute.sound import travel_s
 from clinics.compute.time import clinic_instant, media_s_at, ticks_to_media_s
 from clinics.models import Clinic, Clip, ClockFit, Recording, StartLogEntry, Swim, Tie

@@ -11,10 +11,13 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-from clinics.actions import bring_in
-from clinics.actions.bring_in import Incoming, frames_of, take_in, take_in_files
+from clinics.actions import bring_in, index
+from clinics.actions.bring_in import Incoming, take_in, take_in_files
 from clinics.actions.check import close_clinic
 from clinics.actions.errors import BadInput
+from clinics.actions.index import frames_of
+from clinics.actions.keeping import originals_delete_by
+from clinics.compute.keeping import add_months, begin_of
 from clinics.models import Recording, SourceFile
 from portal.actions.jobs import drain
 from portal.models import AuditEntry, Job, StoredFile
@@ -81,8 +84,10 @@ def test_a_file_becomes_a_recording_that_is_ready(cast: Cast, films: dict[str, P
     assert source.sha256 == hashlib.sha256(content).hexdigest()
     assert source.verified_at is not None
     assert source.stored.keeping_rule == "originals"
-    for made in (recording.frame_table, recording.sound_envelope, recording.contact_strip):
+    looked = (recording.contact_strip,)
+    for made in (recording.frame_table, recording.sound_envelope, recording.sound_track, *looked):
         assert made is not None and made.local_path().is_file()
+    assert recording.sound_track.size_bytes == 2 * 2 * 8000  # 2 s, 16 bit, 8 kHz
     assert recording.contact_layout["frames"][0] == 0
     assert films["mp4"].exists()  # the card keeps its files
     assert AuditEntry.objects.filter(action="recording.bring-in").exists()
@@ -93,9 +98,9 @@ def test_index_run_twice_changes_nothing(cast: Cast, films: dict[str, Path]) -> 
     [recording] = in_from_disk(cast, films["silent"])
     drain()
     before = Recording.objects.values().get(pk=recording.pk)
-    bring_in.index(recording, lambda *_: None)
+    index.index(recording, lambda *_: None)
     assert Recording.objects.values().get(pk=recording.pk) == before
-    assert before["sound_envelope_id"] is None
+    assert before["sound_envelope_id"] is None and before["sound_track_id"] is None
 
 
 @pytest.mark.django_db(transaction=True)
@@ -223,10 +228,11 @@ def test_a_full_quota_refuses_before_copying(
 def test_originals_are_kept_30_days_after_closing(cast: Cast, films: dict[str, Path]) -> None:
     [recording] = in_from_disk(cast, films["silent"])
     stored = recording.files.get().stored
-    assert bring_in.originals_delete_by(stored) is None
+    until = originals_delete_by(stored)
+    assert until == begin_of(add_months(recording.brought_in_at.date(), 18))  # nobody closed it
     closed_at = dt.datetime(2026, 12, 1, 9, 0, tzinfo=dt.UTC)
     type(cast.clinic).objects.filter(pk=cast.clinic.pk).update(state="closed", closed_at=closed_at)
-    assert bring_in.originals_delete_by(stored) == closed_at + dt.timedelta(days=30)
+    assert originals_delete_by(stored) == closed_at + dt.timedelta(days=30)
 
 
 @pytest.mark.django_db(transaction=True)

@@ -126,12 +126,12 @@ def test_agreeing_again_lifts_the_deletion(cast: Cast) -> None:
     end_consent(swimmer=swim.entry.swimmer, purpose=PURPOSE, by=cast.admin)
     record_consent(swimmer=swim.entry.swimmer, purpose=PURPOSE, by=cast.admin)
     swim.refresh_from_db()
-    assert swim.delete_by is None
+    assert swim.delete_by == dt.datetime(2029, 11, 14, tzinfo=dt.UTC)  # 36 months
     for clip in swim.clips.all():
-        a_year = clips_delete_by(cast.clinic, cut_at=clip.created_at)
-        assert clip.delete_by == a_year
+        at_most = clips_delete_by(cast.clinic, cut_at=clip.created_at)
+        assert clip.delete_by == at_most
         told = {(f.keeping_rule, f.delete_by) for f in stored_files(swim.clips.filter(pk=clip.pk))}
-        assert told == {("clips", a_year)}
+        assert told == {("clips", at_most)}
 
 
 def stored_files(clips: Any) -> list[StoredFile]:

@@ -16,12 +16,15 @@ import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
-from clinics.actions import cut
-from clinics.actions.align import place_tie
-from clinics.actions.bring_in import frames_of, take_in_files
+from clinics.actions import render_clips
+from clinics.actions.bring_in import take_in_files
+from clinics.actions.clip_files import open_now
 from clinics.actions.consent import record_consent
-from clinics.actions.cut import open_now, plan_cuts, render
+from clinics.actions.cut import plan_cuts
 from clinics.actions.errors import BadInput
+from clinics.actions.index import frames_of
+from clinics.actions.render_clips import render
+from clinics.actions.ties import place_tie
 from clinics.compute.time import clinic_instant, swim_s, ticks_to_media_s
 from clinics.media.frames import load_frame_table, load_key_frames
 from clinics.models import (
@@ -374,7 +377,7 @@ def test_rendering_twice_leaves_the_same_files(cast: Cast, filmed: Clinic) -> No
     clip = Clip.objects.get(swim=cast.swims["tomas"])
     render(clip, no_pulse)
     Clip.objects.filter(pk=clip.pk).update(state="ready")
-    cut.run_render(Job.objects.filter(subject_id=clip.pk).first(), no_pulse)
+    render_clips.run_render(Job.objects.filter(subject_id=clip.pk).first(), no_pulse)
     assert list(ClipFile.objects.order_by("pk").values()) == before
 
 
@@ -462,6 +465,7 @@ def test_command_waits_tells_and_fails_with_1(cast: Cast, filmed: Clinic) -> Non
     assert told["clips"] == {"waiting": 0, "rendering": 0, "ready": 2, "failed": 0}
     assert "2 clips to make" in err.getvalue()
     clip = Clip.objects.first()
+    clip.files.all().delete()
     Clip.objects.filter(pk=clip.pk).update(state="failed", reason="The disk is full.")
     original = Recording.objects.get(station__clinic=filmed).files.first().stored
     StoredFile.objects.filter(pk=original.pk).update(state="deleted")

@@ -1,4 +1,4 @@
-"""The demo clinic: what its files show and sound like is what its truth says.
+"""The demo clinics: what their files show and sound like is what their truth says.
 
 Outside witnesses: ffprobe and ffmpeg for stream facts and decoded frames; scipy's correlation for
 the arrival of the start signal; speed of sound 331.3 sqrt(1 + T / 273.15) m/s (ideal gas; the same
@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFont
 from scipy.signal import fftconvolve
 
 from clinics.compute.log_file import parse_log
@@ -30,17 +30,35 @@ from clinics.compute.plan_file import parse_plan
 from clinics.compute.roster_file import parse_roster
 from clinics.compute.windows import windows_for
 from clinics.management.demo.make import DemoFolderTaken, Truth, make_demo
-from clinics.management.demo.motion import Go
+from clinics.management.demo.motion import CARD_S, Go
+from clinics.management.demo.occasions import CLINICS, DemoClinic
 from clinics.management.demo.painted import paint, read
-from clinics.management.demo.sound import horn
+from clinics.management.demo.scenario import Scenario
+from clinics.management.demo.scene import Painter
+from clinics.management.demo.sound import SIGNALS
 from clinics.media.encode import EncodeFailed, encode_raw_frames
 
 WIDTH_PX, STRIP_PX = 640, 16
 
 
+AUTUMN, WINTER = "harbour-autumn", "harbour-winter"
+CARD_AT_S = -4.5
+
+
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Truth:
-    return make_demo(tmp_path_factory.mktemp("demo") / "short", seed=1, short=True)
+def shorts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Truth]:
+    folder = tmp_path_factory.mktemp("demo")
+    return {slug: make_demo(folder / slug, seed=1, short=True, clinic=slug) for slug in CLINICS}
+
+
+@pytest.fixture(params=[AUTUMN, WINTER])
+def demo(request: pytest.FixtureRequest, shorts: dict[str, Truth]) -> Truth:
+    return shorts[request.param]
+
+
+@pytest.fixture
+def autumn(shorts: dict[str, Truth]) -> Truth:
+    return shorts[AUTUMN]
 
 
 def joined(paths: list[Path]) -> list[str]:
@@ -129,15 +147,30 @@ def test_frame_times_in_the_files_are_those_of_the_truth(demo: Truth) -> None:
         assert np.abs(ticks - ticks[0] - recording["pts_ticks"]).max() <= 1
 
 
-def test_start_camera_is_variable_and_the_others_are_not(demo: Truth) -> None:
+def test_one_camera_is_variable_and_the_others_are_not(demo: Truth) -> None:
     for recording in demo.data["recordings"]:
         spacing = np.diff(np.concatenate([ticks_of(p) for p in demo.files_of(recording)]))
         rates = 90_000 / spacing
-        if recording["station"] == "start-side":
+        if recording["variable_rate"]:
             assert rates.min() < 23 and rates.max() > 28
             assert len(set(spacing.tolist())) > 100
         else:
             assert spacing.max() - spacing.min() <= 2
+
+
+KINDS = {
+    AUTUMN: {
+        "start-side": ("mov", {"h264", "aac"}),
+        "underwater": ("mov", {"h264"}),
+        "turn-window": ("mpegts", {"h264", "ac3"}),
+        "deck": ("mov", {"h264", "aac"}),
+    },
+    WINTER: {
+        "start-side": ("mov", {"h264", "pcm_s16le"}),
+        "turn-window": ("mov", {"h264", "aac"}),
+        "deck": ("mpegts", {"h264", "mp2"}),
+    },
+}
 
 
 def test_files_are_of_the_kinds_that_cameras_write(demo: Truth) -> None:
@@ -146,38 +179,49 @@ def test_files_are_of_the_kinds_that_cameras_write(demo: Truth) -> None:
         found = probe(demo.files_of(recording)[0], "-show_streams", "-show_format")
         codecs = {stream["codec_name"] for stream in found["streams"]}
         kinds[recording["station"]] = (found["format"]["format_name"].split(",")[0], codecs)
-    assert kinds == {
-        "start-side": ("mov", {"h264", "aac"}),
-        "underwater": ("mov", {"h264"}),
-        "turn-window": ("mpegts", {"h264", "ac3"}),
-        "deck": ("mov", {"h264", "aac"}),
-    }
+    assert kinds == KINDS[demo.data["clinic"]]
 
 
-def test_split_recording_goes_on_in_its_second_file_which_decodes_alone(demo: Truth) -> None:
-    recording = next(r for r in demo.data["recordings"] if r["station"] == "turn-window")
-    first, second = demo.files_of(recording)
+def test_split_recording_goes_on_in_its_second_file_which_decodes_alone(autumn: Truth) -> None:
+    recording = next(r for r in autumn.data["recordings"] if r["station"] == "turn-window")
+    first, second = autumn.files_of(recording)
     step = ticks_of(second)[0] - ticks_of(first)[-1]
     assert step == 3600
     strips = strips_of([second])
     assert read(strips[0]) == recording["painted"][recording["files"][0]["frames"]]
 
 
-def test_camera_dates_are_wrong_as_the_truth_says(demo: Truth) -> None:
-    for recording in demo.data["recordings"]:
+def test_camera_dates_are_wrong_as_the_truth_says(autumn: Truth) -> None:
+    for recording in autumn.data["recordings"]:
         zero_at = datetime.fromisoformat(recording["zero_at"])
         believed = datetime.fromisoformat(recording["creation_time"])
         ahead_s = (believed - zero_at) / timedelta(seconds=1)
         assert abs(ahead_s - recording["clock_ahead_s"]) <= 1
-        first = demo.files_of(recording)[0]
+        first = autumn.files_of(recording)[0]
         if first.suffix != ".MTS":  # a transport stream has no place for a date
             tags = probe(first, "-show_format")["format"]["tags"]
             assert datetime.fromisoformat(tags["creation_time"]) == believed
         ended_at = datetime.fromtimestamp(first.stat().st_mtime, tz=believed.tzinfo)
         seconds = recording["files"][0]["frames"] / 25
         assert abs((ended_at - believed) / timedelta(seconds=1) - seconds) < 0.25 * seconds
-    turn = next(r for r in demo.data["recordings"] if r["station"] == "turn-window")
+    turn = next(r for r in autumn.data["recordings"] if r["station"] == "turn-window")
     assert 3600 < turn["clock_ahead_s"] < 3610, "an hour off, as after a missed change of time"
+
+
+def test_winter_files_carry_no_date_and_look_as_if_copied_at_once(
+    shorts: dict[str, Truth],
+) -> None:
+    winter = shorts[WINTER]
+    stamps = set()
+    for recording in winter.data["recordings"]:
+        assert recording["creation_time"] is None
+        for path in winter.files_of(recording):
+            found = probe(path, "-show_format", "-show_streams")
+            tags = [stream.get("tags", {}) for stream in found["streams"]]
+            tags.append(found["format"].get("tags", {}))
+            assert not {key for one in tags for key in one if "time" in key or "date" in key}
+            stamps.add(path.stat().st_mtime)
+    assert len(stamps) == 1
 
 
 # Sound
@@ -193,10 +237,11 @@ def sound_of(path: Path) -> tuple[float, np.ndarray]:
     return begin["audio"] - begin["video"], np.frombuffer(raw, "<f4").astype(float)
 
 
-def arrival_media_s(path: Path, expected_s: float) -> tuple[float, float]:
+def arrival_media_s(path: Path, expected_s: float, signal: dict) -> tuple[float, float]:
     """Where the emitted signal correlates best within half a second; and how clear it is."""
     begin_s, samples = sound_of(path)
-    template = horn(np.arange(round(0.35 * 48_000)) / 48_000)
+    sound = SIGNALS[signal["name"]]
+    template = sound.at(np.arange(round(signal["length_s"] * 48_000)) / 48_000)
     scores = np.abs(fftconvolve(samples, template[::-1], mode="valid"))
     times_s = begin_s + np.arange(len(scores)) / 48_000
     near = np.abs(times_s - expected_s) < 0.5
@@ -244,15 +289,15 @@ def expected_arrivals(demo: Truth) -> list[tuple[Path, float]]:
 
 def test_start_signal_is_heard_after_its_travel_in_each_cameras_time(demo: Truth) -> None:
     arrivals = expected_arrivals(demo)
-    assert len(arrivals) == 6  # deck and window hear both starts, each start file its own
+    assert len(arrivals) == 6  # each hears both starts; the start files of autumn one each
     for path, expected_s in arrivals:
-        heard_s, clearness = arrival_media_s(path, expected_s)
+        heard_s, clearness = arrival_media_s(path, expected_s, demo.data["signal"])
         assert abs(heard_s - expected_s) < 0.003, path.name
         assert clearness > 5, path.name
 
 
-def test_signal_reaches_the_turn_window_later_than_the_start_camera(demo: Truth) -> None:
-    travel_ms = {r["station"]: r["sound_travel_ms"] for r in demo.data["recordings"]}
+def test_signal_reaches_the_turn_window_later_than_the_start_camera(autumn: Truth) -> None:
+    travel_ms = {r["station"]: r["sound_travel_ms"] for r in autumn.data["recordings"]}
     assert travel_ms["turn-window"] - travel_ms["start-side"] == pytest.approx(59.6, abs=0.5)
 
 
@@ -274,7 +319,8 @@ def test_papers_say_what_the_truth_says(demo: Truth) -> None:
         assert late_s * 1000 == pytest.approx(swim["tap_late_ms"], abs=0.01)
         assert -0.1 < late_s < 0.5
         pace_s = float(next(r for r in roster if r["number"] == row["swimmer"])["pace_s_per_100m"])
-        assert swim["duration_s"] == pytest.approx(pace_s / 2, rel=0.021)
+        distance_m = plan["clinic"]["distance_m"]
+        assert swim["duration_s"] == pytest.approx(pace_s * distance_m / 100, rel=0.021)
 
 
 def test_papers_are_taken_by_their_readers_and_windows_hold_the_swimmer(demo: Truth) -> None:
@@ -294,7 +340,9 @@ def test_papers_are_taken_by_their_readers_and_windows_hold_the_swimmer(demo: Tr
     )
     tapped = [datetime.fromisoformat(swim["tapped_at"]) for swim in demo.data["swims"]]
     assert [row.instant for row in log] == tapped
-    assert len(plan.stations) == 4
+    assert [station.slug for station in plan.stations] == [
+        row["station"] for row in demo.data["swims"][0]["stations"]
+    ]
     for row, swim in zip(rows, demo.data["swims"], strict=True):
         for station, truth in zip(content["station"], swim["stations"], strict=True):
             windows = windows_for(
@@ -310,7 +358,7 @@ def test_papers_are_taken_by_their_readers_and_windows_hold_the_swimmer(demo: Tr
                 assert window.in_s < one["swim_s"] < window.out_s, station["slug"]
 
 
-def test_ties_name_the_first_frame_at_or_after(demo: Truth) -> None:
+def test_ties_of_the_short_version_name_the_first_frame_at_or_after(demo: Truth) -> None:
     rows = json.loads((demo.folder / "ties.json").read_text())["recordings"]
     epoch = datetime.fromisoformat(demo.data["painted"]["epoch"])
     for row, recording in zip(rows, demo.data["recordings"], strict=True):
@@ -325,6 +373,12 @@ def test_ties_name_the_first_frame_at_or_after(demo: Truth) -> None:
             assert recording["pts_ticks"][tie["frame"]] == tie["ticks"]
 
 
+PASSES = {
+    AUTUMN: {"start-side": 1, "underwater": 2, "turn-window": 1, "deck": 1},
+    WINTER: {"start-side": 2, "turn-window": 1, "deck": 1},
+}
+
+
 def test_swims_pass_each_station_while_in_its_picture(demo: Truth) -> None:
     for swim in demo.data["swims"]:
         counts = {}
@@ -333,17 +387,100 @@ def test_swims_pass_each_station_while_in_its_picture(demo: Truth) -> None:
                 inside = [a <= one["swim_s"] <= b for a, b in row["in_picture_s"]]
                 assert any(inside), (swim["number"], row["station"], one)
             counts[row["station"]] = len(row["passes"])
-        assert counts == {"start-side": 1, "underwater": 2, "turn-window": 1, "deck": 1}
+        assert counts == PASSES[demo.data["clinic"]]
         assert sorted(swim["events_s"].values()) == list(swim["events_s"].values())
 
 
-@given(st.floats(18, 60), st.floats(0.9, 24.3), st.booleans())
-def test_place_and_pass_times_are_inverse(duration_s: float, x_m: float, water: bool) -> None:
-    go = Go(duration_s, "freestyle", from_water=water)
-    first_s, second_s = go.passes_s(x_m)
-    assert first_s < go.feet_touch_s < second_s <= duration_s
-    for pass_s in (first_s, second_s):
+@given(st.floats(18, 60), st.floats(0.9, 24.1), st.booleans(), st.integers(2, 4))
+def test_place_and_pass_times_are_inverse(
+    duration_s: float, x_m: float, water: bool, lengths: int
+) -> None:
+    go = Go(duration_s, "freestyle", from_water=water, lengths=lengths)
+    passes_s = go.passes_s(x_m)
+    walls_s = [0.0, *(turn.feet_touch_s for turn in go.turns), duration_s]
+    assert len(passes_s) == lengths
+    for pass_s, from_s, to_s in zip(passes_s, walls_s, walls_s[1:], strict=False):
+        assert from_s < pass_s < to_s
         assert go.place_at(pass_s)[0] == pytest.approx(x_m, abs=1e-6)
+
+
+# The whole clinics: who swims and what is logged and heard. Nothing is drawn for these.
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("clinic", CLINICS.values(), ids=CLINICS)
+def test_whole_clinic_is_a_usual_afternoon(clinic: DemoClinic, seed: int) -> None:
+    scenario = Scenario(clinic, seed, short=False)
+    starts_s = np.array([swim.start_s for swim in scenario.swims])
+    gaps_s = np.diff(starts_s)
+    assert gaps_s.std() > 2.0, "regular starts are no pattern"
+    for swim, following in zip(scenario.swims, scenario.swims[1:], strict=False):
+        assert following.start_s - swim.finish_s > 4.999, "one swimmer at a time"
+    taps = [swim for swim in scenario.swims if swim.tap_s is not None]
+    late_s = np.array([swim.tap_s - swim.start_s for swim in taps])  # type: ignore[operator]
+    assert late_s.min() > -0.15 and late_s.max() < 0.95
+    assert abs(np.median(late_s) - 0.2) < 0.15
+    for recording in scenario.recordings:
+        if not clinic.dated_files:
+            assert recording.split_frame is None
+        late = recording.station.begins_after_starts
+        films = (recording.zero_s < starts_s).sum()
+        assert films == len(starts_s) - late or recording.station.file_per_group
+
+
+def test_autumn_misses_a_tap_and_hears_another_lane_and_winter_has_one_who_is_not_filmed() -> None:
+    autumn, winter = (Scenario(CLINICS[slug], 1, short=False) for slug in (AUTUMN, WINTER))
+    assert [s.swimmer.number for s in autumn.swims if s.tap_s is None] == [14]
+    (practice,) = [one for one in autumn.emissions() if one.number is None]
+    assert min(abs(practice.emitted_s - swim.start_s) for swim in autumn.swims) > 5
+    assert all(one.number is not None for one in winter.emissions())
+    (hidden,) = [s for s in winter.swims if not s.swimmer.filmed]
+    assert hidden.go.posture_at(CARD_AT_S) is None, "no card is shown by who is not filmed"
+    names = [swim.swimmer.name for swim in autumn.swims]
+    assert names[:3] + names[6:9] == [
+        "Tomas Birk", "Wren Okada", "Sol Hagen", "Liv Marchetti", "Oskar Brandt", "Noor Castellan",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("height_px", [360, 180])
+def test_number_card_can_be_told_in_a_still_of_the_start_camera(height_px: int) -> None:
+    """Each card's picture is nearest to a print of its own number, of all up to 99."""
+    prints = {number: _print_of(number) for number in range(100)}
+    for clinic in CLINICS.values():
+        scenario = Scenario(clinic, 1, short=False)
+        painter = Painter("start-side", scenario.figures(), scenario.end_s)
+        for swim in scenario.swims:
+            if swim.swimmer.filmed:
+                luma = painter.draw(swim.start_s + CARD_AT_S).luma
+                still = Image.fromarray(luma).resize((height_px * 16 // 9, height_px))
+                told = _told(_cards_in(still.resize((640, 360)), swim.go), prints)
+                assert told == swim.swimmer.number
+
+
+def _cards_in(still: Image.Image, go: Go) -> list[np.ndarray]:
+    """The card's middle, at every place to within two pixels."""
+    assert CARD_S[0] < CARD_AT_S < CARD_S[1]
+    posture = go.posture_at(CARD_AT_S)
+    assert posture is not None
+    x, y = round((posture.x_m + 2.3) * 68), round(222 - (posture.z_m + 0.3) * 68)
+    luma = np.asarray(still, dtype=float)
+    steps = range(-2, 3)
+    return [luma[y + j - 18 : y + j + 18, x + i - 24 : x + i + 24] for i in steps for j in steps]
+
+
+def _print_of(number: int) -> np.ndarray:
+    paper = Image.new("L", (48, 36), 235)
+    font = ImageFont.load_default(size=42)
+    ImageDraw.Draw(paper).text((24, 18), str(number), font=font, fill=40, anchor="mm")
+    return np.asarray(paper, dtype=float)
+
+
+def _told(cards: list[np.ndarray], prints: dict[int, np.ndarray]) -> int:
+    def likeness(number: int) -> float:
+        print_ = prints[number].ravel()
+        return max(np.corrcoef(card.ravel(), print_)[0, 1] for card in cards)
+
+    return max(prints, key=likeness)
 
 
 # Making it
@@ -351,7 +488,8 @@ def test_place_and_pass_times_are_inverse(duration_s: float, x_m: float, water: 
 
 def test_making_it_again_changes_nothing(demo: Truth) -> None:
     stamp = (demo.folder / "truth.json").stat().st_mtime_ns
-    assert make_demo(demo.folder, seed=1, short=True).data == demo.data
+    again = make_demo(demo.folder, seed=1, short=True, clinic=demo.data["clinic"])
+    assert again.data == demo.data
     assert (demo.folder / "truth.json").stat().st_mtime_ns == stamp
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import uuid
 from pathlib import Path
 from typing import Any
@@ -128,14 +129,16 @@ def test_clinic_page_takes_as_many_queries_with_more_swims(cast: Cast) -> None:
 
 
 def test_only_the_admin_is_led_to_closing_and_only_once(cast: Cast) -> None:
-    def leads(user: Any) -> bool:
+    def leads(user: Any) -> list[str]:
         page = sign_in(Client(), user).get(reverse("clinics:clinic", args=[cast.clinic.pk]))
-        return reverse("clinics:close", args=[cast.clinic.pk]) in page.content.decode()
+        url = reverse("clinics:close", args=[cast.clinic.pk])
+        return re.findall(rf'href="{url}">([^<]*)<', page.content.decode())
 
-    assert leads(cast.admin)
-    assert not leads(cast.checker) and not leads(cast.coach)
+    assert leads(cast.admin) == ["Close the clinic when all is checked and given"]
+    assert leads(cast.checker) == leads(cast.coach) == []
     close_clinic(clinic=cast.clinic, by=cast.admin)
-    assert not leads(cast.admin)
+    assert leads(cast.admin) == ["Open it again, to cover somebody"]
+    assert leads(cast.checker) == leads(cast.coach) == []
 
 
 def test_admin_plans_a_clinic_from_files(cast: Cast) -> None:

@@ -15,10 +15,11 @@ import pytest
 from django.test import Client
 from PIL import Image
 
-from clinics.actions.bring_in import frames_of, take_in_files
+from clinics.actions.bring_in import take_in_files
+from clinics.actions.index import frames_of
 from clinics.management.demo.painted import read
-from clinics.models import ClockFit, Recording, Tie
-from clinics.views import recordings as views
+from clinics.models import ClockFit, Consent, Recording, Tie
+from clinics.views import recording_frames as views
 from portal.actions.jobs import drain
 from portal.models import Job
 from tests.cast import Cast, sign_in
@@ -45,6 +46,8 @@ def filmed(cast: Cast, film: Path) -> Recording:
     drain()
     recording.refresh_from_db()
     assert recording.state == "ready", recording.reason
+    # Everybody agrees: who withdrew would hide pictures of a recording without a clock.
+    Consent.objects.filter(swimmer__user=cast.sol).update(ended_at=None)
     return recording
 
 

@@ -12,9 +12,10 @@ import pytest
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
 
+from clinics.actions.log import log_start
 from clinics.media.frames import load_frame_table
 from clinics.models import Clip, ClockFit
-from tests.cast import FIRST_START, Cast
+from tests.cast import FIRST_START, Cast, make_entry
 
 RECORDING = {"station", "camera", "files", "zero_at", "rate_ppm", "u_ms", "state", "ties"}
 SWIM = {"number", "swimmer", "start_at", "start_kind", "start_u_ms", "person", "passed_at"}
@@ -111,6 +112,61 @@ def test_bad_input_ends_with_2(cast: Cast, args: list[str]) -> None:
 def test_as_many_queries_for_many_clips_as_for_few(
     cast: Cast, django_assert_max_num_queries: Any
 ) -> None:
-    Clip.objects.filter(pass_no=2).delete()
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(26) as many:
         report("harbour-autumn")
+    Clip.objects.filter(pass_no=2).delete()
+    with django_assert_max_num_queries(26) as few:
+        report("harbour-autumn")
+    assert len(many) == len(few)
+
+
+def test_windows_dropped_spans_reasons_and_progress_are_told(cast: Cast) -> None:
+    """In clinic_report and in cut, with the same names."""
+    clip = cast.clips["tomas"][1]
+    Clip.objects.filter(pk=clip.pk).update(
+        seen_by="motion", missing_after_s=1.25, missing_by="recording"
+    )
+    ida = make_entry(cast.clinic, "Ida Renn", 4, None, "ida@example.org")
+    log_start(
+        clinic=cast.clinic,
+        client_id="ida",
+        entry=ida,
+        instant=FIRST_START + dt.timedelta(seconds=150),
+        outcome="not-filmed",
+        by=None,
+    )
+    told = report("harbour-autumn")
+    [shown] = [one for one in told["clips"] if one["id"] == str(clip.pk)]
+    assert (shown["window_by"], shown["seen_by"]) == ("pace", "motion")
+    assert (shown["missing_before_s"], shown["missing_after_s"]) == (0.0, 1.25)
+    assert shown["missing_by"] == "recording"
+    of_ida = [one for one in told["dropped"] if one["outcome"] == "not-filmed"]
+    assert {one["station"] for one in of_ida} == {"start-side", "underwater"}
+    assert of_ida[0]["from_media_s"] == pytest.approx(20 + 150 - 10 - 0.036, abs=0.001)
+    assert of_ida[0]["started_at"] == "2026-11-14T10:15:00.250000Z"
+    assert told["progress"]["clips"] == 9 and told["progress"]["seconds_left"] is None
+    assert told["clock"] == {
+        "taps_late_ms": None,
+        "taps_late_u_ms": None,
+        "signal": {},
+        "notes": [],
+    }
+    assert told["recordings"][0]["slow_motion"] == 1.0
+
+    ClockFit.objects.filter(recording=cast.recordings["underwater"]).update(
+        state="not-found", zero_at=None, u_ms=None
+    )
+    Clip.objects.all().delete()
+    out = io.StringIO()
+    call_command("cut", "harbour-autumn", json=True, stdout=out, stderr=io.StringIO())
+    cut = json.loads(out.getvalue())
+    assert {one["station"] for one in cut["cuts"]} == {"start-side"}
+    assert {
+        (one["number"], one["station"], one["pass"], one["why"]) for one in cut["left_out"]
+    } == {(number, "underwater", pass_no, "no-clock") for number in (1, 2) for pass_no in (1, 2)}
+    assert cut["dropped"] and cut["progress"]["clips"] == 2
+    out = io.StringIO()
+    call_command("clinic_report", "harbour-autumn", stdout=out)
+    text = out.getvalue()
+    assert "1 Tomas Birk, underwater, pass 2: no clock is found" in text
+    assert "Shown to nobody" in text and "0 of 2 clips made" in text

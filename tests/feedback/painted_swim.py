@@ -101,7 +101,7 @@ def make_film(folder: Path) -> Film:
         draw_recording(path, station)
         takes[station] = Take((path,), (probe(path, shown_name=path.name),))
         (folder / f"{station}-index").mkdir()
-        index = index_take(takes[station], work_dir=folder / f"{station}-index", with_contact=False)
+        index = index_take(takes[station], work_dir=folder / f"{station}-index")
         ticks[station] = index.frame_pts
         assert np.array_equal(ticks[station], true_ticks(station))
     clips = []

@@ -1,8 +1,9 @@
-"""My swims, Waiting for you, and the swim's page: what they show, to whom, at what cost."""
+"""The swim's page: what it shows, to whom, at what cost."""
 
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 from typing import Any
 
@@ -13,10 +14,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from clinics.models import Entry, Swim, Swimmer
+from clinics.models import Entry, Swim
 from feedback.actions import say
 from feedback.models import Comment
 from tests.cast import Cast, make_clip, sign_in
+from tests.feedback.said import comment, drawing
+from tests.feedback.words import say_and_send
 
 
 @pytest.fixture(autouse=True)
@@ -33,97 +36,6 @@ def swim_url(cast: Cast, key: str = "tomas") -> str:
     return reverse("feedback:swim", args=[cast.swims[key].pk])
 
 
-# --- my swims ---------------------------------------------------------------------------------
-
-
-def test_my_swims_shows_own_swims_and_nobody_elses(cast: Cast) -> None:
-    status, body = page(cast.tomas, reverse("feedback:my-swims"))
-    assert status == 200
-    assert swim_url(cast) in body
-    assert swim_url(cast, "wren") not in body
-    posters = {str(c.files.get(kind="poster").pk) for c in cast.clips["tomas"][:2]}
-    assert set(re.findall(r'/clip-files/([\w-]+)/"', body)) == posters  # one still per station
-    assert "Freestyle, 50 m" in body
-    assert "Your coach has not said anything yet." in body
-
-
-def test_my_swims_says_what_is_new_until_it_is_looked_at(cast: Cast) -> None:
-    for text in ("Hips follow.", "Reach further."):
-        say.say(swim=cast.swims["tomas"], by=cast.coach, text=text)
-    say.say(swim=cast.swims["tomas"], by=cast.tomas, text="My own words.")
-    _, body = page(cast.tomas, reverse("feedback:my-swims"))
-    assert "2 comments from your coach." in body
-    assert "2 new" in body
-    page(cast.tomas, swim_url(cast))
-    _, body = page(cast.tomas, reverse("feedback:my-swims"))
-    assert "2 comments from your coach." in body
-    assert not re.search(r"\d new", body)
-
-
-def test_a_couple_with_one_sign_in_sees_each_swimmer_by_name(cast: Cast) -> None:
-    Swimmer.objects.filter(user=cast.wren).update(user=cast.tomas)
-    _, body = page(cast.tomas, reverse("feedback:my-swims"))
-    assert re.findall(r"<h2>(.*?)</h2>", body) == ["Tomas Birk", "Wren Okada"]
-    assert swim_url(cast, "wren") in body
-
-
-def test_a_swim_not_given_is_not_among_mine(cast: Cast) -> None:
-    Swim.objects.filter(pk=cast.swims["tomas"].pk).update(given_at=None, given_by=None)
-    _, body = page(cast.tomas, reverse("feedback:my-swims"))
-    assert "Nothing to watch yet" in body
-
-
-# --- waiting for you ----------------------------------------------------------------------------
-
-
-def missing(cast: Cast, **data: str) -> dict[str, str]:
-    """Swimmer to what is missing, as the queue says it."""
-    _, body = page(cast.coach, reverse("feedback:waiting"), **data)
-    rows = re.findall(r"<h2><a[^>]*>(.*?)</a>.*?state [\w-]*\">(.*?)<", body, re.S)
-    return dict(rows)
-
-
-def test_the_queue_says_in_words_what_is_missing(cast: Cast) -> None:
-    tomas, wren = cast.swims["tomas"], cast.swims["wren"]
-    assert missing(cast) == {"Tomas Birk": "nothing said yet", "Wren Okada": "nothing said yet"}
-    Swim.objects.filter(pk=wren.pk).update(given_at=None, given_by=None)
-    said = say.say(swim=tomas, by=cast.coach, text="Push out level.")
-    say.say(swim=wren, by=cast.coach, text="Breathe later.")
-    assert missing(cast) == {"Wren Okada": "said, not given yet"}
-    say.reply(to=said, by=cast.tomas, text="Like this?")
-    assert list(missing(cast).items()) == [
-        ("Tomas Birk", "the swimmer asks back"),
-        ("Wren Okada", "said, not given yet"),
-    ]
-    say.reply(to=said, by=cast.coach, text="Yes.")
-    assert missing(cast) == {"Wren Okada": "said, not given yet"}
-    assert missing(cast, show="answered") == {"Tomas Birk": "answered and given"}
-    assert set(missing(cast, show="all")) == {"Tomas Birk", "Wren Okada"}
-
-
-def test_a_swimmer_without_sign_in_waits_and_is_answered_like_any(cast: Cast) -> None:
-    Swimmer.objects.filter(user=cast.tomas).update(user=None)
-    assert missing(cast)["Tomas Birk"] == "nothing said yet"
-    say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out level.")
-    assert "Tomas Birk" not in missing(cast)
-
-
-def test_the_queue_filters_by_clinic_and_survives_nonsense(cast: Cast) -> None:
-    assert len(missing(cast, clinic=str(cast.clinic.pk))) == 2
-    assert len(missing(cast, clinic=str(cast.other_clinic.pk), show="nonsense")) == 2
-    assert not missing(cast, show="asks-back")
-
-
-@pytest.mark.parametrize("who", ["tomas", "checker", "admin", "crew", "other_coach"])
-def test_the_queue_of_whoever_does_not_coach_here_is_without_our_swims(
-    cast: Cast, who: str
-) -> None:
-    status, body = page(getattr(cast, who), reverse("feedback:waiting"), show="all")
-    assert status == 200
-    for key in ("tomas", "wren", "sol"):
-        assert swim_url(cast, key) not in body
-
-
 # --- the page of a swim ---------------------------------------------------------------------------
 
 
@@ -135,7 +47,7 @@ def test_only_the_coach_and_the_swimmer_open_a_swim(cast: Cast) -> None:
 
 def test_hidden_and_absent_are_the_same_on_every_verb(cast: Cast) -> None:
     absent = reverse("feedback:swim", args=["11111111-2222-4333-8444-555555555555"])
-    said = say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out level.")
+    said = say_and_send(swim=cast.swims["tomas"], by=cast.coach, text="Push out level.")
     pairs = [
         (swim_url(cast), absent),
         (swim_url(cast) + "say/", absent + "say/"),
@@ -156,12 +68,12 @@ def test_hidden_and_absent_are_the_same_on_every_verb(cast: Cast) -> None:
 def test_the_swimmer_reads_what_the_coach_said_in_order_of_time(cast: Cast) -> None:
     clips = cast.clips["tomas"]
     swim = cast.swims["tomas"]
-    say.say(swim=swim, by=cast.coach, text="About it all.")
-    say.say(swim=swim, by=cast.coach, text="Later.", clip=clips[1], frame=50)
-    say.say(swim=swim, by=cast.coach, text="Earlier.", clip=clips[0], frame=30)
+    say_and_send(swim=swim, by=cast.coach, text="About it all.")
+    say_and_send(swim=swim, by=cast.coach, text="Later.", clip=clips[1], frame=50)
+    say_and_send(swim=swim, by=cast.coach, text="Earlier.", clip=clips[0], frame=30)
     _, body = page(cast.tomas, swim_url(cast))
     assert re.findall(r'class="words">(.*?)<', body) == ["Earlier.", "Later.", "About it all."]
-    jumps = re.findall(r'class="jump" href="([^"]*)">(.*?)<', body)
+    jumps = re.findall(r'class="jump"[^>]* href="([^"]*)">(.*?)<', body)
     # the clip starts 1 s before the signal at 25 frames/s: frame 30 is at 0.2 s
     assert jumps == [
         (f"?view={clips[0].pk}&amp;at=30", "0.2 s"),
@@ -217,7 +129,9 @@ def test_the_coach_says_something_and_gives_the_swim(cast: Cast) -> None:
     coach.post(swim_url(cast) + "give/")
     status, body = page(cast.tomas, swim_url(cast))
     assert status == 200
-    assert "Left hand crosses." in body
+    assert "Left hand crosses." not in body  # a draft, until the coach sends what is theirs
+    say.send_drafts(swim=swim, by=cast.coach)
+    assert "Left hand crosses." in page(cast.tomas, swim_url(cast))[1]
 
 
 def test_the_swimmer_cannot_give_and_another_coach_cannot_either(cast: Cast) -> None:
@@ -228,7 +142,7 @@ def test_the_swimmer_cannot_give_and_another_coach_cannot_either(cast: Cast) -> 
 
 
 def test_words_on_the_screen_are_escaped(cast: Cast) -> None:
-    say.say(swim=cast.swims["tomas"], by=cast.coach, text="<b onclick=x>&")
+    say_and_send(swim=cast.swims["tomas"], by=cast.coach, text="<b onclick=x>&")
     _, body = page(cast.tomas, swim_url(cast))
     assert "&lt;b onclick=x&gt;&amp;" in body
     assert "<b onclick" not in body
@@ -274,7 +188,7 @@ def test_with_htmx_the_column_of_comments_comes_back_alone(cast: Cast) -> None:
 
 def test_a_reply_and_an_edit_without_script(cast: Cast) -> None:
     clip = cast.clips["tomas"][0]
-    said = say.say(swim=clip.swim, by=cast.coach, text="Push out.", clip=clip, frame=3)
+    said = say_and_send(swim=clip.swim, by=cast.coach, text="Push out.", clip=clip, frame=3)
     client = sign_in(Client(), cast.tomas)
     answer = client.post(reverse("feedback:reply", args=[said.pk]), {"text": "Like this?"})
     reply = Comment.objects.get(reply_to=said)
@@ -288,7 +202,7 @@ def test_a_reply_and_an_edit_without_script(cast: Cast) -> None:
 
 
 def test_nobody_edits_the_words_of_another(cast: Cast) -> None:
-    said = say.say(swim=cast.swims["tomas"], by=cast.coach, text="Push out.")
+    said = say_and_send(swim=cast.swims["tomas"], by=cast.coach, text="Push out.")
     for user in (cast.tomas, cast.wren, cast.admin):
         client = sign_in(Client(), user)
         answer = client.post(reverse("feedback:edit", args=[said.pk]), {"text": "Mine now."})
@@ -337,8 +251,6 @@ def cost(user: Any, url: str, **data: Any) -> int:
 
 def test_three_and_three_hundred_swims_cost_the_same_queries(cast: Cast) -> None:
     lists = {
-        "my swims": (cast.tomas, reverse("feedback:my-swims"), {}),
-        "the queue": (cast.coach, reverse("feedback:waiting"), {"show": "all"}),
         "a swim for its swimmer": (cast.tomas, swim_url(cast), {}),
         "a swim for the coach": (cast.coach, swim_url(cast), {}),
     }
@@ -357,12 +269,74 @@ def test_three_and_three_hundred_swims_cost_the_same_queries(cast: Cast) -> None
     assert max(before.values()) <= 30, before
 
 
-def test_many_comments_on_a_swim_cost_no_more_queries(cast: Cast) -> None:
-    clip = cast.clips["tomas"][0]
-    first = say.say(swim=clip.swim, by=cast.coach, text="One.", clip=clip, frame=1)
-    say.reply(to=first, by=cast.tomas, text="Two.")
-    before = cost(cast.tomas, swim_url(cast))
-    for number in range(20):
-        more = say.say(swim=clip.swim, by=cast.coach, text="More.", clip=clip, frame=number)
-        say.reply(to=more, by=cast.tomas, text="Yes.")
-    assert cost(cast.tomas, swim_url(cast)) == before
+def said_and_drawn(cast: Cast, comments: int, drawings: int) -> None:
+    """So many, on all views; replies, spans, phases, notes and drafts among them."""
+    swim, clips = cast.swims["tomas"], cast.clips["tomas"]
+    for number in range(comments):
+        clip = clips[number % len(clips)]
+        pts_ticks = (clip.first_frame + number % 90) * 3600
+        said = comment(
+            swim,
+            cast.coach,
+            f"Number {number}.",
+            sent=number % 7 != 6,
+            recording=clip.recording,
+            pts_ticks=pts_ticks,
+            until_ticks=pts_ticks + 18_000 if number % 3 == 0 else None,
+            phase="swimming" if number % 2 else "",
+            for_coaches=number % 11 == 10,
+        )
+        if number % 5 == 1:
+            comment(swim, cast.tomas, "Like this?", reply_to=said)
+    for number in range(drawings):
+        drawing(swim, cast.coach, clips[number % len(clips)].recording, sent=number % 4 != 3)
+
+
+@pytest.mark.parametrize("who", ["coach", "tomas"])
+def test_200_comments_and_50_drawings_cost_as_many_queries_as_3(cast: Cast, who: str) -> None:
+    user = getattr(cast, who)
+    said_and_drawn(cast, 3, 3)
+    before = cost(user, swim_url(cast))
+    said_and_drawn(cast, 197, 47)
+    assert cost(user, swim_url(cast)) == before
+    assert before <= 31  # and not one more with 200 comments
+
+
+def test_the_script_is_told_views_times_files_and_what_may_be_done(cast: Cast) -> None:
+    clip = cast.clips["tomas"][1]
+    told = {}
+    for who in ("coach", "tomas"):
+        _, body = page(getattr(cast, who), swim_url(cast), view=str(clip.pk), at="50")
+        data = re.search(r'id="swim-data" type="application/json">(.*?)</script>', body, re.S)
+        assert data
+        told[who] = json.loads(data.group(1))
+    view = next(one for one in told["coach"]["views"] if one["key"] == str(clip.pk))
+    video = clip.files.get(kind="video")
+    assert view["renditions"] == [
+        {
+            "height": 360,
+            "width": 640,
+            "size_bytes": video.stored.size_bytes,
+            "url": f"/clip-files/{video.pk}/",
+            "frames": f"/clip-files/{video.pk}/frames.json",
+        }
+    ]
+    assert (view["kind"], view["pass_no"], view["frame_count"]) == ("underwater", 1, 100)
+    assert view["station"] == str(clip.station_id)
+    # 100 frames of 25 a second; the recording begins 20 s before the start signal
+    assert (view["from_s"], view["to_s"]) == pytest.approx((7.0, 11.0))
+    assert (view["seen_from_s"], view["seen_to_s"]) == (clip.seen_from_s, clip.seen_to_s)
+    assert view["sure_kind"] == "sure"
+    assert told["coach"]["opening"] == {"view": str(clip.pk), "frame": 50}
+    assert told["coach"]["swim"]["key"] == str(cast.swims["tomas"].pk)
+    assert told["coach"]["can"] == dict(say=True, draw=True, mark=True, coach=True, own=False)
+    assert told["tomas"]["can"] == dict(say=True, draw=True, mark=False, coach=False, own=True)
+
+
+def test_sound_is_told_only_to_whom_the_clinic_lets_hear_it(cast: Cast) -> None:
+    heard = f'"/clip-files/{cast.clips["tomas"][0].files.get(kind="sound").pk}/"'
+    assert heard in page(cast.coach, swim_url(cast))[1]
+    assert heard not in page(cast.tomas, swim_url(cast))[1]
+    cast.clinic.sound_for_swimmers = True
+    cast.clinic.save()
+    assert heard in page(cast.tomas, swim_url(cast))[1]

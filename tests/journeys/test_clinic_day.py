@@ -230,7 +230,8 @@ def check_and_pass(page: Page) -> list[str]:
     opens = [a.get_attribute("href") for a in page.get_by_role("link", name="Open").all()]
     for href in opens:
         page.goto(href)
-        page.get_by_label(re.compile("The card says")).check()
+        page.get_by_role("button", name=re.compile("The card says")).click()
+        page.wait_for_load_state()
         page.get_by_label("Nobody else").check()
         shot(page, "check-swim")
         page.get_by_role("button", name=re.compile("Pass to the coaches")).click()
@@ -250,11 +251,13 @@ def comment_and_give(day: Day) -> None:
     page.get_by_role("button", name="One frame on").click()
     page.get_by_role("button", name="One frame on").click()
     page.get_by_label(re.compile("Say something at .* on Underwater")).fill("Long, and then press.")
-    page.get_by_role("button", name="Say it").click()
+    page.get_by_role("button", name="Keep as draft").click()
     expect(page.locator("#said")).to_contain_text("Long, and then press.")
     page.wait_for_load_state("networkidle")
     shot(page, "swim-as-coach")
-    page.get_by_role("button", name=re.compile("Give to")).click()
+    page.get_by_label("One thing to try").fill("Reach before you press.")
+    page.get_by_role("button", name=re.compile("Send to")).click()
+    page.get_by_role("button", name="Send", exact=True).click()
     expect(page.locator("main")).to_contain_text("Given on")
     page.context.close()
 
@@ -265,29 +268,32 @@ def watch_and_reply(day: Day) -> tuple[str, str]:
         lambda: day.newest_mail("tomas.birk@harbourlane.example", "swim"), LONG_S, "the mail"
     )
     assert "Long, and then press" not in given
+    assert "Reach before you press" not in given
     page = day.sign_in("tomas.birk@harbourlane.example", PHONE)
     page.wait_for_url("**/my-swims/")
     shot(page, "my-swims")
     page.get_by_role("link", name="Watch").click()
-    video = page.locator("figure.chosen video")
+    page.wait_for_selector("[data-room][data-ready]")
     page.get_by_role("button", name="Play").click()
-    wait_until(lambda: shown_s(page) > 0.3, LONG_S, "the video plays")
+    wait_until(lambda: shown_s(page) > 0.3, LONG_S, "the film plays")
     page.get_by_role("button", name="Pause").click()
+    page.get_by_role("button", name=re.compile("^All .* views")).click()  # their size is said
     page.locator("#said a[href*='at=']").first.click()
-    expect(page.locator("figure.chosen figcaption b")).to_contain_text("Underwater")
-    wait_until(lambda: shown_s(page) > 0, LONG_S, "the jump")
+    expect(page.locator("figure.main figcaption")).to_contain_text("Underwater")
+    page.wait_for_selector("[data-room][data-frame]:not([data-frame=''])")
     shot(page, "swim-as-swimmer")
     page.get_by_text("Reply", exact=True).first.click()
     page.get_by_label(re.compile("reply", re.I)).first.fill("Felt that.")
     page.get_by_role("button", name=re.compile("reply|say", re.I)).first.click()
     expect(page.locator("#said")).to_contain_text("Felt that.")
-    url, clip = page.url.split("?")[0].split("#")[0], video.get_attribute("src")
+    url = page.url.split("?")[0].split("#")[0]
+    data = json.loads(page.locator("#swim-data").text_content() or "")
     page.context.close()
-    return url, str(clip).split("#")[0]
+    return url, data["views"][0]["renditions"][0]["url"]
 
 
 def shown_s(page: Page) -> float:
-    return page.evaluate("document.querySelector('figure.chosen video').currentTime")
+    return float(page.locator("[data-room]").get_attribute("data-at") or 0)
 
 
 def see_nothing(day: Day, swim_url: str, clip_url: str) -> None:

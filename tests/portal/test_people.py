@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import json
 import re
@@ -84,6 +85,19 @@ def test_ending_a_membership_ends_what_they_reach_at_once(cast: Cast, client: Cl
     sign_in(client, cast.admin).post(f"{PEOPLE}{second.pk}/end/")
     assert theirs.get(PEOPLE).status_code == 404
     assert b"1 ended" in client.get(PEOPLE).content
+
+
+def test_people_are_a_table_to_take_along(cast: Cast, client: Client) -> None:
+    """Read back by Python's csv module; a name is never a formula (trust 20)."""
+    User.objects.filter(pk=cast.coach.pk).update(name="=1+1")
+    answer = sign_in(client, cast.admin).get(PEOPLE, {"as": "csv"})
+    assert answer["Content-Type"].startswith("text/csv")
+    rows = list(csv.DictReader(StringIO(answer.content.decode("utf-8-sig"))))
+    by_address = {row["e-mail"]: row for row in rows}
+    assert len(rows) == cast.harbour.memberships.count()
+    assert by_address[cast.coach.email]["name"] == "'=1+1"
+    assert by_address[cast.coach.email]["From"] == "2026-10-01"
+    assert cast.other_coach.email not in answer.content.decode()
 
 
 def test_last_admin_cannot_be_ended(cast: Cast, client: Client) -> None:

@@ -1,4 +1,4 @@
-"""Indexing: envelope, contact strip, joins, notes, progress."""
+"""Indexing: envelope, sound track, joins, notes, progress."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
 
-from clinics.management.demo.painted import read
 from clinics.media import sandbox
 from clinics.media.errors import SandboxMissing, Stopped, TooLarge
 from clinics.media.index import index_take
@@ -18,7 +16,7 @@ from clinics.media.sandbox import Limits
 from clinics.media.take import Take
 from tests.clinics.media.conftest import Indexed
 from tests.clinics.media.formats import X264
-from tests.media.film import make_film, number_of
+from tests.media.film import make_film
 
 Get = Callable[[str], Indexed]
 
@@ -34,24 +32,48 @@ def test_envelope_shows_the_tone_where_it_was_recorded(indexed: Get, name: str) 
 
 
 def test_without_sound_there_is_no_envelope(indexed: Get) -> None:
-    assert indexed("120 frames/s").index.envelope is None
+    index = indexed("120 frames/s").index
+    assert index.envelope is None and index.sound_track is None
 
 
 @pytest.mark.parametrize(
-    "name", ["1080i59.94 MPEG-TS in three files", "MP4 in three chapters", "ASF"]
+    "name",
+    ["1080i59.94 MPEG-TS in three files", "MP4 in three chapters", "variable rate MP4", "ASF"],
 )
-def test_contact_strip_shows_the_key_frames_it_names(indexed: Get, name: str) -> None:
-    item = indexed(name)
-    contact = item.index.contact
-    assert contact is not None and set(contact.frames) <= set(item.index.key_frames.tolist())
-    sheet = np.asarray(Image.open(contact.path).convert("L"))
-    for place, frame in enumerate(contact.frames):
-        top = place // contact.columns * contact.still_height
-        left = place % contact.columns * contact.still_width
-        still = sheet[top : top + contact.still_height, left : left + contact.still_width]
-        if item.take.is_interlaced:
-            continue  # Both fields of a frame are in it: two numbers at once.
-        assert number_of(read(still)) == frame
+def test_sound_track_is_on_the_pictures_clock(indexed: Get, name: str) -> None:
+    """Sample k is at media_s = k / 8000: the tone made from 0.5 to 0.6 s lies there, and in each
+    chapter, made by itself, 0.5 s after that chapter's first picture."""
+    index = indexed(name).index
+    assert index.sound_track is not None
+    track = np.fromfile(index.sound_track, dtype="<i2")
+    loud_s = np.flatnonzero(np.abs(track.astype(int)) > 4000) / 8000
+    parts_s = np.split(loud_s, np.flatnonzero(np.diff(loud_s) > 0.2) + 1)
+    begins = [0, *index.joins] if "chapters" in name else [0]
+    made_s = [float(index.frame_pts[begin]) / 90_000 + 0.5 for begin in begins]
+    assert [part[0] for part in parts_s] == pytest.approx(made_s, abs=0.003)
+    assert parts_s[0][-1] - parts_s[0][0] == pytest.approx(0.1, abs=0.003)
+
+
+@pytest.mark.parametrize("gap_s", [0.064, 0.3])
+def test_sound_after_a_gap_is_not_early(tmp_path: Path, gap_s: float) -> None:
+    """A camera that lost sound between 0.2 s and then: what follows keeps its own time stamps."""
+    lost = f"aselect='not(between(t,0.2,{0.2 + gap_s}))'"
+    path = make_film(
+        tmp_path / "gap.ts",
+        count=60,
+        fps=25,
+        video=(*X264, "-g", "25"),
+        sound=("-c:a", "ac3", "-af", f"asetnsamples=1536,{lost}"),  # whole coded frames are lost
+        muxer=("-f", "mpegts"),
+        beep_at_s=1.0,
+    )
+    take = Take((path,), (probe(path, shown_name=path.name),))
+    index = index_take(take, work_dir=tmp_path)
+    assert index.sound_track is not None
+    track = np.fromfile(index.sound_track, dtype="<i2")
+    loud_s = np.flatnonzero(np.abs(track.astype(int)) > 4000) / 8000
+    assert loud_s[0] == pytest.approx(1.0, abs=0.004)
+    assert len(track) / 8000 == pytest.approx(index.duration_s, abs=0.06)
 
 
 def test_joins_are_where_the_next_file_begins(indexed: Get) -> None:

@@ -348,5 +348,5 @@ def test_many_tiny_packets_stay_within_limits(tmp_path: Path) -> None:
     subprocess.run(argv, check=True)
     facts = probe(path, shown_name="tiny.mkv")
     take = Take((path,), (facts,))
-    index = index_take(take, work_dir=tmp_path, with_contact=False)
+    index = index_take(take, work_dir=tmp_path)
     assert len(index.frame_pts) == 200_000

@@ -147,7 +147,7 @@ from clinics.media.render import RenditionSpec, render_clip
 from clinics.media.take import Take
 path, folder = Path(sys.argv[1]), Path(sys.argv[2])
 take = Take((path,), (probe(path, shown_name=path.name),))
-index = index_take(take, work_dir=folder, with_contact=False)
+index = index_take(take, work_dir=folder)
 print("rendering", flush=True)
 render_clip(take, index.frame_pts, 0, len(index.frame_pts), renditions=[RenditionSpec(720)],
             out_dir=folder, work_dir=folder)

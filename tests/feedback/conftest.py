@@ -1,0 +1,37 @@
+"""What the tests of the watch room share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.cast import build_cast
+from tests.feedback.painted_room import Station4, make_room, put_room
+
+
+@pytest.fixture(scope="session")
+def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
+    """Four painted recordings, drawn and cut once."""
+    return make_room(tmp_path_factory.mktemp("room"), seconds=6)
+
+
+@pytest.fixture
+def rooms(browser: Any, live_server: Any, stations: Any, settings: Any) -> Iterator[Any]:
+    """Opens the four views for their coach; at the end nothing may have complained."""
+    from tests.feedback.room_page import RoomPage, open_room  # only they need Playwright
+
+    settings.SECOND_FACTOR_REQUIRED = False
+    cast = build_cast()
+    clips = put_room(cast, stations)
+    opened: list[RoomPage] = []
+
+    def room(kind: str | None = None, **how: Any) -> RoomPage:
+        made = open_room(browser, live_server.url, cast.coach, clips, stations, kind=kind, **how)
+        opened.append(made)
+        return made
+
+    yield room
+    for one in opened:
+        one.close()

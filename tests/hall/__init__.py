@@ -1,0 +1,1 @@
+"""A simulated hall: soundtracks of several cameras with imposed truth, and a judge of fits."""
