@@ -2,6 +2,13 @@
 # shellcheck shell=bash
 ROOT="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"
 VENV="${SIDELANE_VENV:-$ROOT/.venv}"
+# What WeasyPrint loads when a receipt is made as PDF: libraries, so no command tells of them.
+# shellcheck disable=SC2034
+PDF_NEEDS=(
+    "/usr/lib/*/libpango-1.0.so.0=libpango-1.0-0"
+    "/usr/lib/*/libpangoft2-1.0.so.0=libpangoft2-1.0-0"
+    "/usr/lib/*/libharfbuzz-subset.so.0=libharfbuzz-subset0"
+)
 
 say() { printf '\n== %s\n' "$*" >&2; }
 
