@@ -13,3 +13,4 @@ class SignedInRequest(HttpRequest):
     user: User
     portal_memberships: list[Membership]  # remembered by `portal.shell` once it has asked
     portal_footage_clubs: list[Club]  # the same
+    portal_place: str  # the name of the place it stands under (`portal.shell.stands_under`)

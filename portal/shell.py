@@ -50,8 +50,17 @@ def places(request: SignedInRequest) -> list[Place]:
 
 def _listed(request: SignedInRequest, registry: Registry[NavEntry], *args: str) -> list[Place]:
     shown = sorted((e for e in registry.all() if e.shown_to(request)), key=lambda e: e.order)
-    urls = [(entry.label, reverse(entry.url_name, args=args)) for entry in shown]
-    return [Place(label, url, request.path.startswith(url)) for label, url in urls]
+    urls = [reverse(entry.url_name, args=args) for entry in shown]
+    under = getattr(request, "portal_place", "")
+    return [
+        Place(entry.label, url, request.path.startswith(url) or entry.name == under)
+        for entry, url in zip(shown, urls, strict=True)
+    ]
+
+
+def stands_under(request: SignedInRequest, name: str) -> None:
+    """The page belongs to this place of the header, though its address does not say so."""
+    request.portal_place = name
 
 
 def own_places_of(request: SignedInRequest) -> list[Place]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import io
+import tempfile
 import time
 import uuid
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,7 @@ from django.core.files.storage import default_storage
 from django.test import Client
 from PIL import Image
 
+from clinics.media.frames import save_frame_table
 from clinics.models import (
     Camera,
     Clinic,
@@ -98,13 +101,13 @@ def sign_in(client: Client, user: User | None, *, fresh: bool = True) -> Client:
     return client
 
 
-def save_frame_table(path: Path, pts: np.ndarray) -> None:
-    try:
-        from clinics.media.index import save_frame_table as save
-    except ModuleNotFoundError:  # until clinics.media is complete
-        path.write_bytes(pts.tobytes())
-    else:
-        save(path, pts)
+@cache
+def frame_table(frames: int) -> bytes:
+    """The bytes of a frame table of even frames at 25 frames/s."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "frames.table"
+        save_frame_table(path, np.arange(frames, dtype=np.int64) * (90_000 // FPS))
+        return path.read_bytes()
 
 
 def make_user(email: str, name: str) -> User:
@@ -119,12 +122,19 @@ def make_member(club: Club, user: User, role: str) -> Membership:
 
 def make_stored(club: Club, content: bytes, *, kind: str, suffix: str, area: str = "media") -> Any:
     """A stored file with real bytes on disk."""
+    stored = put_on_disk(club, content, kind=kind, suffix=suffix, area=area)
+    stored.save()
+    return stored
+
+
+def put_on_disk(club: Club, content: bytes, *, kind: str, suffix: str, area: str = "media") -> Any:
+    """Its bytes are on disk; its row is still to be saved."""
     name = f"{kind}/{uuid.uuid4()}{suffix}"
     root = settings.ORIGINALS_DIR if area == "originals" else default_storage.path("")
     path = Path(root) / name
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(content)
-    return StoredFile.objects.create(
+    return StoredFile(
         club=club,
         area=area,
         kind=kind,
@@ -193,9 +203,6 @@ def make_recording(station: Station, by: User, *, zero_at: dt.datetime, frames: 
     camera, _ = Camera.objects.get_or_create(station=station, name="Camera 1")
     order = camera.recordings.count() + 1
     club = station.clinic.club
-    table = Path(settings.WORK_DIR) / f"{uuid.uuid4()}.table"
-    table.parent.mkdir(parents=True, exist_ok=True)
-    save_frame_table(table, np.arange(frames, dtype=np.int64) * (90_000 // FPS))
     recording = Recording.objects.create(
         station=station,
         camera=camera,
@@ -207,10 +214,9 @@ def make_recording(station: Station, by: User, *, zero_at: dt.datetime, frames: 
         width=640,
         height=360,
         has_sound=station.hears_start,
-        frame_table=make_stored(club, table.read_bytes(), kind="frame-table", suffix=".table"),
+        frame_table=make_stored(club, frame_table(frames), kind="frame-table", suffix=".table"),
         brought_in_by=by,
     )
-    table.unlink()
     original = make_stored(
         club, b"original " + uuid.uuid4().bytes, kind="original", suffix=".mp4", area="originals"
     )
@@ -234,6 +240,7 @@ def make_swim(entry: Entry, start_at: dt.datetime, **fields: Any) -> Swim:
     )
 
 
+@cache
 def make_still(colour: tuple[int, int, int]) -> bytes:
     out = io.BytesIO()
     Image.new("RGB", (320, 180), colour).save(out, "JPEG")
@@ -260,25 +267,26 @@ def make_clip(swim: Swim, recording: Recording, pass_no: int, *, from_s: float =
         state="ready",
         rendered_at=FIRST_START,
     )
-    table = Path(settings.WORK_DIR) / f"{uuid.uuid4()}.table"
-    save_frame_table(table, np.arange(100, dtype=np.int64) * (90_000 // FPS))
-    pts = make_stored(club, table.read_bytes(), kind="pts-table", suffix=".table")
-    table.unlink()
+    pts = make_stored(club, frame_table(100), kind="pts-table", suffix=".table")
     colour = (15, 76, 99) if recording.station.kind == "underwater" else (143, 178, 184)
-    for kind, suffix, content in (
-        ("video", ".mp4", b"video of " + str(swim.pk).encode() * 40),
-        ("sound", ".m4a", b"sound of " + str(swim.pk).encode()),
-        ("poster", ".jpg", make_still(colour)),
-        ("strip", ".jpg", make_still(colour)),
-    ):
-        ClipFile.objects.create(
+    files = [
+        ClipFile(
             clip=clip,
             kind=kind,
             height=360 if kind != "sound" else None,
             width=640 if kind != "sound" else None,
-            stored=make_stored(club, content, kind=kind, suffix=suffix),
+            stored=put_on_disk(club, content, kind=kind, suffix=suffix),
             pts_table=pts if kind == "video" else None,
         )
+        for kind, suffix, content in (
+            ("video", ".mp4", b"video of " + str(swim.pk).encode() * 40),
+            ("sound", ".m4a", b"sound of " + str(swim.pk).encode()),
+            ("poster", ".jpg", make_still(colour)),
+            ("strip", ".jpg", make_still(colour)),
+        )
+    ]
+    StoredFile.objects.bulk_create(file.stored for file in files)
+    ClipFile.objects.bulk_create(files)
     return clip
 
 

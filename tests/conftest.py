@@ -18,13 +18,17 @@ if TYPE_CHECKING:
 MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
 LONG_FILES = ("test_matrix.py", "test_hall_aligned.py", "test_cut_demo.py", "test_whole_path.py")
 """Begun first, so that of two processes none is left with one of them at the end."""
+DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "django_db_setup"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What works on files alone need not run again on the other database; long ones first."""
+    """What asks no database need not run again on the other one; long files first."""
     for item in items:
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
+        asks = item.get_closest_marker("django_db") or DATABASE & set(item.fixturenames)
+        if not asks:
+            item.add_marker(pytest.mark.no_database)
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
 
 

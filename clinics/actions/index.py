@@ -22,7 +22,7 @@ from clinics.media.index import TakeIndex, index_take
 from clinics.media.motion import MotionProfile, load_motion
 from clinics.media.sandbox import Limits
 from clinics.media.take import Take
-from clinics.models import Recording
+from clinics.models import Recording, SourceFile
 from portal.actions import files
 from portal.actions.jobs import JobFailed, JobStopped, enqueue, published_with_job
 from portal.models import Job, StoredFile
@@ -45,16 +45,28 @@ def limits() -> Limits:
 
 
 def take_of(recording: Recording) -> Take:
-    """The recording's files as one take; raises BadInput if an original is gone."""
+    """The recording's files as one take. Trying again is no use where it raises BadInput, since an
+    original is gone, or MediaError, since it was never read."""
     rows = list(recording.files.select_related("stored").order_by("order"))
     gone = [row for row in rows if row.stored.state != StoredFile.State.READY]
     if gone or not rows:
         raise BadInput([(row.name, _("The original is deleted.")) for row in gone])
     return Take(
         files=tuple(row.stored.local_path() for row in rows),
-        facts=tuple(FileFacts.from_dict(row.facts) for row in rows),
+        facts=tuple(_facts_of(row) for row in rows),
         names=tuple(row.name for row in rows),
     )
+
+
+def _facts_of(row: SourceFile) -> FileFacts:
+    try:
+        return FileFacts.from_dict(row.facts)
+    except (KeyError, TypeError, ValueError) as problem:
+        told = _(
+            "What was found out about the file when it came in is missing or incomplete, so no "
+            "picture can be taken from it. Bring the file in again from the memory card."
+        )
+        raise MediaError(f"{row.name}: {told}") from problem
 
 
 def frames_of(recording: Recording) -> Int64:

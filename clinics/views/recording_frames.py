@@ -31,7 +31,6 @@ from clinics.media.frames import load_key_frames
 from clinics.media.masks import box_of
 from clinics.media.sandbox import Limits
 from clinics.media.still import extract_frames
-from clinics.media.take import Take
 from clinics.models import Recording
 from clinics.views.words import in_words
 from portal.actions import files
@@ -230,7 +229,7 @@ def decode(
 
 def _extract(row: Recording, table: Any, first: int, count: int, height: int) -> list[bytes]:
     assert row.frame_table is not None  # `table` was read from it
-    take = _take(row)
+    take = take_of(row)
     with files.work_dir("stills") as folder:
         made = extract_frames(
             take,
@@ -245,18 +244,6 @@ def _extract(row: Recording, table: Any, first: int, count: int, height: int) ->
             require_sandbox=settings.REQUIRE_SANDBOX,
         )
         return [path.read_bytes() for path in made]
-
-
-def _take(row: Recording) -> Take:
-    try:
-        return take_of(row)
-    except (KeyError, TypeError, ValueError) as problem:
-        names = ", ".join(row.files.values_list("name", flat=True))
-        told = _(
-            "What was found out about the file when it came in is missing or incomplete, so no "
-            "picture can be taken from it. Bring the file in again from the memory card."
-        )
-        raise MediaError(f"{names}: {told}") from problem
 
 
 def _not_now(status: int, sentence: str, retry_after_s: int | None) -> HttpResponse:

@@ -45,9 +45,11 @@ def compare(
     request: SignedInRequest, pk: uuid.UUID, other: uuid.UUID | None = None
 ) -> HttpResponse:
     """Without another it opens beside last time's."""
-    from feedback.views.swim import swim_for  # it asks this module for its part of the page
+    # It asks this module for its part of the page.
+    from feedback.views.swim import stands_under_its_place, swim_for
 
     swim = swim_for(request, pk)
+    stands_under_its_place(request, swim)
     beside = swim_for(request, other) if other else before(swim, request.user)
     form = OtherForm(request.GET)
     name = form.cleaned_data["name"] if form.is_valid() else ""

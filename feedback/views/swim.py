@@ -30,6 +30,7 @@ from feedback.views.said_column import said_part
 from feedback.views.take_along import take_along_part
 from portal.compute.lane_strip import Span
 from portal.requests import SignedInRequest
+from portal.shell import stands_under
 
 
 def page_of(
@@ -107,6 +108,11 @@ def swim_for(request: SignedInRequest, pk: uuid.UUID) -> Swim:
     return get_object_or_404(swims.select_related(*WITH_IT), pk=pk)
 
 
+def stands_under_its_place(request: SignedInRequest, swim: Swim) -> None:
+    """The header's place that leads to it: the swimmer's own, or the coach's queue."""
+    stands_under(request, "my-swims" if is_own(request.user, swim) else "waiting")
+
+
 def _film_alone(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """For the other swimmers of the clinic: nothing of what was said, drawn or measured."""
     swims = Swim.objects.shown_to_group(request.user).select_related(*WITH_IT)
@@ -125,4 +131,5 @@ def swim(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
         return _film_alone(request, pk)
     looked_at = look(swim=shown, user=request.user)
     open_swim(swim=shown)
+    stands_under_its_place(request, shown)
     return render(request, "feedback/swim.html", page_of(request, shown, looked_at))

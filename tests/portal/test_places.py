@@ -31,3 +31,10 @@ def test_a_place_says_where_one_is(cast: Cast, client: Client) -> None:
     sign_in(client, cast.tomas)
     page = client.get(reverse("clinics:my-data")).text
     assert f'href="{reverse("clinics:my-data")}" aria-current="page"' in page
+
+
+def test_a_swim_stands_under_what_led_to_it(cast: Cast, client: Client) -> None:
+    swim = reverse("feedback:swim", args=[cast.swims["tomas"].pk])
+    for user, place in ((cast.tomas, "feedback:my-swims"), (cast.coach, "feedback:waiting")):
+        page = sign_in(client, user).get(swim).text
+        assert f'href="{reverse(place)}" aria-current="page"' in page

@@ -3,12 +3,12 @@
 //
 // The form may be replaced at any time (htmx), so it is found anew.
 
+import { secondsFormat } from "./seconds.js";
+
 const form = () => document.querySelector("[data-say]");
 
 export function startForm(room) {
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
+  const seconds = secondsFormat();
   let span = null; // {view, frame, at_s}: where a span began
 
   // The two ends in order, whichever was shown first; one where no span is open in this view.

@@ -2,11 +2,10 @@
 // swim, how sure, and whose frames are stepped.
 
 import { swimS } from "./clock.js";
+import { secondsFormat } from "./seconds.js";
 
 export function createSides(root, data) {
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
+  const seconds = secondsFormat();
   const sides = data.sides.map((side, n) => {
     const element = root.querySelector(`[data-side="${n}"]`);
     const pictures = new Map([...element.querySelectorAll("[data-picture]")]

@@ -1,10 +1,10 @@
 // The list of marks placed, drawn from its <template>: words go in as text, never as markup.
 
+import { secondsFormat } from "./seconds.js";
+
 export function createMarkList(part) {
   const list = part.querySelector("[data-mark-list]");
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
+  const seconds = secondsFormat();
   const time = (at_s) => (at_s === null ? part.dataset.timeUnknown
     : part.dataset.time.replace("{at}", seconds.format(at_s)));
 

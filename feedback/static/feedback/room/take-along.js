@@ -3,6 +3,7 @@
 // views and frames, never times.
 
 import { frameAt, makeClock, swimS } from "./clock.js";
+import { secondsFormat } from "./seconds.js";
 
 export function startTakeAlong(room) {
   const part = document.querySelector("[data-take-along-part]");
@@ -12,9 +13,7 @@ export function startTakeAlong(room) {
   const find = (name) => part.querySelector(name);
   const choice = find("[data-span-of]");
   const strip = room.element.querySelector("[data-lane-strip]");
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
+  const seconds = secondsFormat();
   const fields = form.elements;
   const clocks = new Map(); // promises, by view
   let loop = null;

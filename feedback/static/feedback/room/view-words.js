@@ -2,14 +2,11 @@
 
 import { swimS } from "./clock.js";
 import { awayS } from "./follow.js";
+import { secondsFormat } from "./seconds.js";
 
 export function startViewWords(room, engine, gate) {
   const { dataset } = room.element;
-  const lang = document.documentElement.lang;
-  const format = (digits) => new Intl.NumberFormat(lang, {
-    minimumFractionDigits: digits, maximumFractionDigits: digits,
-  });
-  const [fine, coarse] = [format(2), format(1)];
+  const [fine, coarse] = [secondsFormat(2), secondsFormat(1)];
   const parts = new Map(room.views.map((view) => [view.key, {
     view,
     time: view.figure.querySelector("[data-time]"),

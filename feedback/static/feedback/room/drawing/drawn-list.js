@@ -1,11 +1,11 @@
 // The list of what is drawn, made from its <template>: words go in as text, never as markup.
 
+import { secondsFormat } from "../seconds.js";
+
 export function createDrawnList(part, { go, rubOut, again }) {
   const list = part.querySelector("[data-drawn-list]");
   const template = part.querySelector("[data-drawn-item]");
-  const seconds = new Intl.NumberFormat(document.documentElement.lang, {
-    minimumFractionDigits: 2, maximumFractionDigits: 2,
-  });
+  const seconds = secondsFormat();
   const time = (at_s) => (at_s === null || at_s === undefined ? part.dataset.timeUnknown
     : part.dataset.time.replace("{at}", seconds.format(at_s)));
 
