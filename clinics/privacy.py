@@ -71,6 +71,7 @@ if TYPE_CHECKING:
 
     from portal.models import User
 
+EVERYTHING = Q()
 __all__ = ["FILM_AND_REVIEW", "held_by_part"]  # the rest is asked through the querysets
 
 
@@ -142,9 +143,12 @@ def _in_group(user: User, at: At) -> Q:
 
 def _on_shelf(at: At) -> Q:
     """A coach put it up for learning, since it was given."""
-    put = rows_of("ShelfClip").filter(clip_id=OuterRef(f"{at.clip}pk"), ended_at__isnull=True)
-    since = put.filter(put_at__gte=OuterRef(f"{at.swim}given_at"))
-    return Q(Exists(since)) & _all_agree(at, COACH_EDUCATION)
+    put = rows_of("ShelfClip").filter(
+        clip_id=OuterRef(f"{at.clip}pk"),
+        ended_at__isnull=True,
+        put_at__gte=OuterRef(f"{at.swim}given_at"),
+    )
+    return Q(Exists(put)) & _all_agree(at, COACH_EDUCATION)
 
 
 def _published(at: At) -> Q:
@@ -176,14 +180,16 @@ def _shared(share_id: uuid.UUID, at: At) -> Q:
     return _passed_on(at) & _swimmer_agrees(at) & Q(Exists(open_now)) & alone
 
 
-def _sees_film(user: User, at: At) -> Q:
-    """The whole table, but for share links."""
+def _sees_film(user: User, at: At, *, to_swimmers: Q = EVERYTHING, to_others: Q = EVERYTHING) -> Q:
+    """The whole table, but for share links. The swimmer and the group may be shown less of it
+    than the coaches of the clinic, and everybody else less again."""
     if not signed_in(user):
-        return _swimmer_agrees(at) & _published(at)
-    shown = _is_coach(user, at) | _in_group(user, at)
+        return _swimmer_agrees(at) & _published(at) & to_others
+    shown = _is_coach(user, at) | (_in_group(user, at) & to_swimmers)
     if at.clip is not None:
-        shown |= (Q(coaches_somewhere(user)) & _on_shelf(at)) | _published(at)
-    return _is_own(user, at) | (_swimmer_agrees(at) & shown)
+        learning = Q(coaches_somewhere(user)) & _on_shelf(at)
+        shown |= (learning | _published(at)) & to_others
+    return (_is_own(user, at) & to_swimmers) | (_swimmer_agrees(at) & shown)
 
 
 def _checks(user: User, at: At) -> Q:
@@ -293,12 +299,8 @@ LETS_HEAR = Q(clip__swim__entry__clinic__sound_for_swimmers=True)
 def clip_files_visible_to(files: Rows, user: User) -> Rows:
     """Sound carries names and talk: the swimmer and the group get it only where the clinic says
     so; coaches elsewhere and anyone never."""
-    seen = _files_in_sight(files).filter(_passed_on(OF_FILE) & _sees_film(user, OF_FILE))
-    if not signed_in(user):
-        return seen.filter(SILENT)
-    coach = _is_coach(user, OF_FILE) & _swimmer_agrees(OF_FILE)
-    swims = _is_own(user, OF_FILE) | _in_group(user, OF_FILE)
-    return seen.filter(SILENT | coach | (LETS_HEAR & swims))
+    film = _sees_film(user, OF_FILE, to_swimmers=SILENT | LETS_HEAR, to_others=SILENT)
+    return _files_in_sight(files).filter(_passed_on(OF_FILE) & film)
 
 
 def clip_files_published(files: Rows) -> Rows:

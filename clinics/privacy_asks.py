@@ -48,18 +48,20 @@ def signed_in(user: User | Any) -> bool:
 
 def works_for(user: User, club_id: str, *roles: str) -> Exists:
     """The user has one of the roles in the club, today."""
-    current = Membership.objects.current().filter(user_id=user.pk, role__in=roles)
-    return Exists(current.filter(club_id=OuterRef(club_id)))
+    current = Membership.objects.current()
+    return Exists(current.filter(user_id=user.pk, role__in=roles, club_id=OuterRef(club_id)))
 
 
 def coaches(user: User, clinic: str) -> Exists:
     """The user is coach of the club today, and was on the day of the clinic: somebody who
     joins a club later does not see what was filmed before. `clinic` is a path, "" the row."""
     at = f"{clinic}__" if clinic else ""
-    coaching = Membership.objects.current().filter(user_id=user.pk, role="coach")
     day = OuterRef(f"{at}date")
     on_that_day = Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
-    return Exists(coaching.filter(on_that_day, club_id=OuterRef(f"{at}club_id")))
+    here = Membership.objects.current().filter(
+        on_that_day, user_id=user.pk, role="coach", club_id=OuterRef(f"{at}club_id")
+    )
+    return Exists(here)
 
 
 def coaches_somewhere(user: User) -> Exists:
@@ -68,11 +70,14 @@ def coaches_somewhere(user: User) -> Exists:
 
 def has_duty(user: User, clinic_id: str, kind: str | None = None) -> Exists:
     """The user has a duty at the clinic and still works for its club today."""
-    duties = rows_of("Duty").filter(user_id=user.pk)
-    duties = duties.filter(kind=kind) if kind else duties
-    current = Membership.objects.current().filter(user_id=user.pk)
-    duties = duties.filter(Exists(current.filter(club_id=OuterRef("clinic__club_id"))))
-    return Exists(duties.filter(clinic_id=OuterRef(clinic_id)))
+    works = Membership.objects.current().filter(
+        user_id=user.pk, club_id=OuterRef("clinic__club_id")
+    )
+    this_kind = Q(kind=kind) if kind else Q()
+    duties = rows_of("Duty").filter(
+        Exists(works), this_kind, user_id=user.pk, clinic_id=OuterRef(clinic_id)
+    )
+    return Exists(duties)
 
 
 def swims_in(user: User, clinic_id: str) -> Q:
@@ -85,8 +90,10 @@ def swims_in(user: User, clinic_id: str) -> Q:
 
 
 def agreed(swimmer_id: str, purpose: str) -> Q:
-    given = rows_of("Consent").filter(swimmer_id=OuterRef(swimmer_id), ended_at__isnull=True)
-    return Q(Exists(given.filter(purpose=purpose)))
+    given = rows_of("Consent").filter(
+        swimmer_id=OuterRef(swimmer_id), ended_at__isnull=True, purpose=purpose
+    )
+    return Q(Exists(given))
 
 
 def agrees(swimmer_id: str) -> Q:
@@ -100,35 +107,39 @@ def agrees(swimmer_id: str) -> Q:
     return agreed(swimmer_id, FILM_AND_REVIEW) & ~Q(Exists(erasing))
 
 
-def _none_against(seen: Rows, purpose: str) -> Q:
+def _is_against(purpose: str) -> Q:
+    """Of a row with a `swimmer_id`."""
     if purpose == NOBODY_ELSE:
-        return ~Q(Exists(seen))
+        return Q()
     film = purpose == FILM_AND_REVIEW
-    yes = agrees("swimmer_id") if film else agreed("swimmer_id", purpose)
-    return ~Q(Exists(seen.filter(~yes)))
+    return ~(agrees("swimmer_id") if film else agreed("swimmer_id", purpose))
 
 
 def nobody_is_against(at: At, purpose: str) -> Q:
     """Everybody else who can be recognised agrees to this. Of a swim: who was recorded
     for it, unless a clip covers them. Of a clip also: who was tagged in its recording over a
     span that the clip reaches into; and only what this very clip covers counts."""
-    covers = rows_of("ClipMask").filter(
-        covers_id=OuterRef("swimmer_id"), made_at__lt=F("clip__rendered_at")
+    against = _is_against(purpose)
+    its_clip = Q(clip__swim_id=OuterRef("swim_id"))
+    if at.clip is not None:
+        its_clip = Q(clip_id=OuterRef(OuterRef(f"{at.clip}pk")))
+    covered = rows_of("ClipMask").filter(
+        its_clip, covers_id=OuterRef("swimmer_id"), made_at__lt=F("clip__rendered_at")
     )
-    recorded = rows_of("Recognised").filter(swim_id=OuterRef(f"{at.swim}pk"))
+    recorded = rows_of("Recognised").filter(
+        against, ~Exists(covered), swim_id=OuterRef(f"{at.swim}pk")
+    )
     if at.clip is None:
-        covered = covers.filter(clip__swim_id=OuterRef("swim_id"))
-        return _none_against(recorded.filter(~Exists(covered)), purpose)
-    covered = covers.filter(clip_id=OuterRef(OuterRef(f"{at.clip}pk")))
+        return ~Q(Exists(recorded))
     tagged = rows_of("InPicture").filter(
+        against,
+        ~Exists(covered),
         ~Q(swimmer_id=OuterRef(f"{at.swim}entry__swimmer_id")),
         recording_id=OuterRef(f"{at.clip}recording_id"),
         from_ticks__lt=OuterRef(f"{at.clip}out_ticks"),
         to_ticks__gt=OuterRef(f"{at.clip}in_ticks"),
     )
-    return _none_against(recorded.filter(~Exists(covered)), purpose) & _none_against(
-        tagged.filter(~Exists(covered)), purpose
-    )
+    return ~Q(Exists(recorded)) & ~Q(Exists(tagged))
 
 
 # --- what puts a row away -----------------------------------------------------------------------
@@ -136,10 +147,10 @@ def nobody_is_against(at: At, purpose: str) -> Q:
 
 def _holds(paths: dict[str, str]) -> list[Exists]:
     """One question per kind, so that the index of holds answers each."""
-    open_holds = Hold.objects.filter(ended_at__isnull=True)
     return [
         Exists(
-            open_holds.filter(
+            Hold.objects.filter(
+                ended_at__isnull=True,
                 subject_kind="portal.StoredFile" if model == "StoredFile" else f"clinics.{model}",
                 subject_id=OuterRef(path),
             )
@@ -173,8 +184,9 @@ def due(path: str = "") -> Q:
 
 def minor_reported(clip: str) -> Q:
     """Somebody says that a minor is in the clip, and two people have not found otherwise."""
-    reports = rows_of("MinorReport").filter(clip_id=OuterRef(f"{clip}pk"))
-    return Q(Exists(reports.filter(Q(resolved_at__isnull=True) | Q(outcome="deleted"))))
+    open_or_true = Q(resolved_at__isnull=True) | Q(outcome="deleted")
+    reports = rows_of("MinorReport").filter(open_or_true, clip_id=OuterRef(f"{clip}pk"))
+    return Q(Exists(reports))
 
 
 def minor_not_yet_covered(clip: str) -> Q:
@@ -184,5 +196,7 @@ def minor_not_yet_covered(clip: str) -> Q:
         made_at__gt=OuterRef("reported_at"),
         made_at__lt=F("clip__rendered_at"),
     )
-    reports = rows_of("MinorReport").filter(clip_id=OuterRef(f"{clip}pk"), outcome="covered")
-    return Q(Exists(reports.filter(~Exists(made))))
+    reports = rows_of("MinorReport").filter(
+        ~Exists(made), clip_id=OuterRef(f"{clip}pk"), outcome="covered"
+    )
+    return Q(Exists(reports))

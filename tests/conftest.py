@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zlib import crc32
 
 import pytest
 from django.conf import settings
@@ -22,8 +23,11 @@ DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "djang
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What asks no database need not run again on the other one; long files first."""
+    """What asks no database need not run again on the other one, and of what asks for pages,
+    which is much the same there, every third; long files first."""
     for item in items:
+        if hasattr(getattr(item, "module", None), "Client") and crc32(item.nodeid.encode()) % 3:
+            item.add_marker(pytest.mark.page_once)
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
         asks = item.get_closest_marker("django_db") or DATABASE & set(item.fixturenames)

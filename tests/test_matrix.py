@@ -888,11 +888,7 @@ def check_kept_out(verb: str, answer: Answer, absent: Answer, letter: str, here:
         assert answer.status in {404, 405, 204}, (here, answer.status)
 
 
-# All on SQLite; on the other database, which has the same fence tests, every third for time.
-ASKED = list(MATRIX)[:: 1 if "sqlite" in settings.DATABASES["default"]["ENGINE"] else 3]
-
-
-@pytest.mark.parametrize("name", ASKED)
+@pytest.mark.parametrize("name", MATRIX)
 def test_the_whole_cast_on(name: str, cast: Cast) -> None:
     row = MATRIX[name]
     made, nothing = Things(cast).keys(row.of)

@@ -64,9 +64,8 @@ class MembershipQuerySet(models.QuerySet["Membership"]):
     def current(self) -> MembershipQuerySet:
         """Memberships that have begun and not ended, today in UTC."""
         today = timezone.now().date()
-        return self.filter(from_date__lte=today).filter(
-            models.Q(until_date__isnull=True) | models.Q(until_date__gte=today)
-        )
+        going_on = models.Q(until_date__isnull=True) | models.Q(until_date__gte=today)
+        return self.filter(going_on, from_date__lte=today)
 
 
 class Membership(models.Model):
