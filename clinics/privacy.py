@@ -36,7 +36,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.db.models import Exists, F, OuterRef, Q
-from django.utils import timezone
 
 from clinics.privacy_asks import (
     COACH_EDUCATION,
@@ -65,6 +64,7 @@ from clinics.privacy_asks import (
     swims_in,
     works_for,
 )
+from clinics.privacy_once import by_anyone, by_share, by_user, now
 
 if TYPE_CHECKING:
     import uuid
@@ -171,7 +171,7 @@ def _shared(share_id: uuid.UUID, at: At) -> Q:
         pk=share_id,
         swim_id=OuterRef(f"{at.swim}pk"),
         ended_at__isnull=True,
-        expires_at__gt=timezone.now(),
+        expires_at__gt=now(),
         made_at__gte=OuterRef(f"{at.swim}given_at"),
         made_by_id=OuterRef(f"{at.swim}entry__swimmer__user_id"),
         made_by__is_active=True,
@@ -183,8 +183,6 @@ def _shared(share_id: uuid.UUID, at: At) -> Q:
 def _sees_film(user: User, at: At, *, to_swimmers: Q = EVERYTHING, to_others: Q = EVERYTHING) -> Q:
     """The whole table, but for share links. The swimmer and the group may be shown less of it
     than the coaches of the clinic, and everybody else less again."""
-    if not signed_in(user):
-        return _swimmer_agrees(at) & _published(at) & to_others
     shown = _is_coach(user, at) | (_in_group(user, at) & to_swimmers)
     if at.clip is not None:
         learning = Q(coaches_somewhere(user)) & _on_shelf(at)
@@ -203,71 +201,72 @@ def _checks(user: User, at: At) -> Q:
 # --- swims ----------------------------------------------------------------------------------------
 
 
-def swims_visible_to(swims: Rows, user: User) -> Rows:
-    if not signed_in(user):
-        return swims.none()
-    return swims.filter(_passed_on(OF_SWIM) & _sees_film(user, OF_SWIM))
+@by_user
+def swims_visible_to(user: User) -> Q:
+    return _passed_on(OF_SWIM) & _sees_film(user, OF_SWIM)
 
 
-def swims_reviewed_by(swims: Rows, user: User) -> Rows:
+@by_user
+def swims_reviewed_by(user: User) -> Q:
     """For the swimmer and the coaches of the clinic: with all that is said about the swim."""
-    if not signed_in(user):
-        return swims.none()
     coach = _is_coach(user, OF_SWIM) & _swimmer_agrees(OF_SWIM)
-    return swims.filter(_passed_on(OF_SWIM) & (_is_own(user, OF_SWIM) | coach))
+    return _passed_on(OF_SWIM) & (_is_own(user, OF_SWIM) | coach)
 
 
-def swims_coached_by(swims: Rows, user: User) -> Rows:
+@by_user
+def swims_coached_by(user: User) -> Q:
     """Swims passed on to the user as coach: these the user may give to their swimmers."""
-    if not signed_in(user):
-        return swims.none()
-    coach = _is_coach(user, OF_SWIM) & _swimmer_agrees(OF_SWIM)
-    return swims.filter(_passed_on(OF_SWIM) & coach)
+    return _passed_on(OF_SWIM) & _is_coach(user, OF_SWIM) & _swimmer_agrees(OF_SWIM)
 
 
-def swims_shown_to_group(swims: Rows, user: User) -> Rows:
+@by_user
+def swims_shown_to_group(user: User) -> Q:
     """For the swimmers of the same clinic: the film alone."""
-    if not signed_in(user):
-        return swims.none()
-    group = _swimmer_agrees(OF_SWIM) & _in_group(user, OF_SWIM)
-    return swims.filter(_passed_on(OF_SWIM) & group)
+    return _passed_on(OF_SWIM) & _swimmer_agrees(OF_SWIM) & _in_group(user, OF_SWIM)
 
 
-def swims_shared_by(swims: Rows, share_id: uuid.UUID) -> Rows:
-    return swims.filter(_shared(share_id, OF_SWIM))
+@by_share
+def swims_shared_by(share_id: uuid.UUID) -> Q:
+    return _shared(share_id, OF_SWIM)
 
 
-def swims_handled_by(swims: Rows, user: User) -> Rows:
-    return swims.filter(_checks(user, OF_SWIM)) if signed_in(user) else swims.none()
+@by_user
+def swims_handled_by(user: User) -> Q:
+    return _checks(user, OF_SWIM)
 
 
 # --- clips ----------------------------------------------------------------------------------------
 
 
 def clips_visible_to(clips: Rows, user: User) -> Rows:
-    return clips.filter(_passed_on(OF_CLIP) & _sees_film(user, OF_CLIP))
+    return _clips_seen_by(clips, user) if signed_in(user) else clips_published(clips)
 
 
-def clips_on_shelf_for(clips: Rows, user: User) -> Rows:
+@by_user
+def _clips_seen_by(user: User) -> Q:
+    return _passed_on(OF_CLIP) & _sees_film(user, OF_CLIP)
+
+
+@by_user
+def clips_on_shelf_for(user: User) -> Q:
     """For learning: clips that a coach put up, for coaches of any club."""
-    if not signed_in(user):
-        return clips.none()
     learns = Q(coaches_somewhere(user)) & _swimmer_agrees(OF_CLIP) & _on_shelf(OF_CLIP)
-    return clips.filter(_passed_on(OF_CLIP) & learns)
+    return _passed_on(OF_CLIP) & learns
 
 
-def clips_published(clips: Rows) -> Rows:
-    return clips.filter(_passed_on(OF_CLIP) & _swimmer_agrees(OF_CLIP) & _published(OF_CLIP))
+@by_anyone
+def clips_published() -> Q:
+    return _passed_on(OF_CLIP) & _swimmer_agrees(OF_CLIP) & _published(OF_CLIP)
 
 
-def clips_shared_by(clips: Rows, share_id: uuid.UUID) -> Rows:
-    return clips.filter(_shared(share_id, OF_CLIP))
+@by_share
+def clips_shared_by(share_id: uuid.UUID) -> Q:
+    return _shared(share_id, OF_CLIP)
 
 
-def clips_handled_by(clips: Rows, user: User) -> Rows:
-    if not signed_in(user):
-        return clips.none()
-    return clips.filter(_clip_in_sight(OF_CLIP) & _checks(user, OF_CLIP))
+@by_user
+def clips_handled_by(user: User) -> Q:
+    return _clip_in_sight(OF_CLIP) & _checks(user, OF_CLIP)
 
 
 def _in_question(user: User, at: At) -> Q:
@@ -279,49 +278,54 @@ def _in_question(user: User, at: At) -> Q:
     return _clip_there(at) & Q(Exists(waiting)) & ~Q(own) & Q(checker)
 
 
-def clips_in_question_for(clips: Rows, user: User) -> Rows:
-    return clips.filter(_in_question(user, OF_CLIP)) if signed_in(user) else clips.none()
+@by_user
+def clips_in_question_for(user: User) -> Q:
+    return _in_question(user, OF_CLIP)
 
 
 # --- their files ----------------------------------------------------------------------------------
-
-
-def _files_in_sight(files: Rows) -> Rows:
-    """Only whole files of a finished clip: what is being made again shows another span."""
-    there = files.filter(clip__state="ready", stored__state="ready")
-    return there.filter(~due("stored__") & not_held(ClipFile="pk", StoredFile="stored_id"))
-
 
 SILENT = ~Q(kind="sound")
 LETS_HEAR = Q(clip__swim__entry__clinic__sound_for_swimmers=True)
 
 
+def _file_in_sight() -> Q:
+    """Only whole files of a finished clip: what is being made again shows another span."""
+    there = Q(clip__state="ready", stored__state="ready")
+    return there & ~due("stored__") & not_held(ClipFile="pk", StoredFile="stored_id")
+
+
 def clip_files_visible_to(files: Rows, user: User) -> Rows:
+    return _files_seen_by(files, user) if signed_in(user) else clip_files_published(files)
+
+
+@by_user
+def _files_seen_by(user: User) -> Q:
     """Sound carries names and talk: the swimmer and the group get it only where the clinic says
     so; coaches elsewhere and anyone never."""
     film = _sees_film(user, OF_FILE, to_swimmers=SILENT | LETS_HEAR, to_others=SILENT)
-    return _files_in_sight(files).filter(_passed_on(OF_FILE) & film)
+    return _file_in_sight() & _passed_on(OF_FILE) & film
 
 
-def clip_files_published(files: Rows) -> Rows:
+@by_anyone
+def clip_files_published() -> Q:
     public = _passed_on(OF_FILE) & _swimmer_agrees(OF_FILE) & _published(OF_FILE)
-    return _files_in_sight(files).filter(public & SILENT)
+    return _file_in_sight() & public & SILENT
 
 
-def clip_files_shared_by(files: Rows, share_id: uuid.UUID) -> Rows:
-    return _files_in_sight(files).filter(_shared(share_id, OF_FILE)).filter(SILENT | LETS_HEAR)
+@by_share
+def clip_files_shared_by(share_id: uuid.UUID) -> Q:
+    return _file_in_sight() & _shared(share_id, OF_FILE) & (SILENT | LETS_HEAR)
 
 
-def clip_files_handled_by(files: Rows, user: User) -> Rows:
-    if not signed_in(user):
-        return files.none()
-    return _files_in_sight(files).filter(_clip_in_sight(OF_FILE) & _checks(user, OF_FILE))
+@by_user
+def clip_files_handled_by(user: User) -> Q:
+    return _file_in_sight() & _clip_in_sight(OF_FILE) & _checks(user, OF_FILE)
 
 
-def clip_files_in_question_for(files: Rows, user: User) -> Rows:
-    if not signed_in(user):
-        return files.none()
-    return _files_in_sight(files).filter(_in_question(user, OF_FILE))
+@by_user
+def clip_files_in_question_for(user: User) -> Q:
+    return _file_in_sight() & _in_question(user, OF_FILE)
 
 
 # --- recordings -------------------------------------------------------------------------------

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
-from django.utils import timezone
 
+from clinics.privacy_once import now, today
 from portal.models import Hold, Membership, PersonRequest
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def signed_in(user: User | Any) -> bool:
 
 def works_for(user: User, club_id: str, *roles: str) -> Exists:
     """The user has one of the roles in the club, today."""
-    current = Membership.objects.current()
+    current = Membership.objects.current(today())
     return Exists(current.filter(user_id=user.pk, role__in=roles, club_id=OuterRef(club_id)))
 
 
@@ -58,19 +58,19 @@ def coaches(user: User, clinic: str) -> Exists:
     at = f"{clinic}__" if clinic else ""
     day = OuterRef(f"{at}date")
     on_that_day = Q(from_date__lte=day) & (Q(until_date__isnull=True) | Q(until_date__gte=day))
-    here = Membership.objects.current().filter(
+    here = Membership.objects.current(today()).filter(
         on_that_day, user_id=user.pk, role="coach", club_id=OuterRef(f"{at}club_id")
     )
     return Exists(here)
 
 
 def coaches_somewhere(user: User) -> Exists:
-    return Exists(Membership.objects.current().filter(user_id=user.pk, role="coach"))
+    return Exists(Membership.objects.current(today()).filter(user_id=user.pk, role="coach"))
 
 
 def has_duty(user: User, clinic_id: str, kind: str | None = None) -> Exists:
     """The user has a duty at the clinic and still works for its club today."""
-    works = Membership.objects.current().filter(
+    works = Membership.objects.current(today()).filter(
         user_id=user.pk, club_id=OuterRef("clinic__club_id")
     )
     this_kind = Q(kind=kind) if kind else Q()
@@ -178,7 +178,7 @@ def not_held(**paths: str) -> Q:
 
 def due(path: str = "") -> Q:
     return Q(
-        **{f"{path}delete_by__isnull": False, f"{path}delete_by__lte": timezone.now()},
+        **{f"{path}delete_by__isnull": False, f"{path}delete_by__lte": now()},
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from typing import Any, ClassVar
 
@@ -61,9 +62,9 @@ class Club(models.Model):
 
 
 class MembershipQuerySet(models.QuerySet["Membership"]):
-    def current(self) -> MembershipQuerySet:
+    def current(self, today: dt.date | None = None) -> MembershipQuerySet:
         """Memberships that have begun and not ended, today in UTC."""
-        today = timezone.now().date()
+        today = today or timezone.now().date()
         going_on = models.Q(until_date__isnull=True) | models.Q(until_date__gte=today)
         return self.filter(going_on, from_date__lte=today)
 
