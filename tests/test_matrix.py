@@ -49,8 +49,8 @@ SIGNED_IN = "SWXCKRAcas"
 ANYONE = SIGNED_IN + "-"
 WORK_HERE = "CKRA"
 WORK = WORK_HERE + "ca"
-OFTEN, RARE = ("GET", "POST"), ("HEAD", "PUT", "PATCH", "DELETE", "OPTIONS")
-STRANGERS_ON_RARE = "WXc-"  # the rarer verbs: asked by these of the strangers, for time
+RARE = ("PUT", "PATCH", "DELETE", "OPTIONS")
+STRANGERS_ON_HEAD, STRANGERS_ON_RARE = "WXc-", "X-"  # these of the strangers ask so, for time
 FILES = re.compile("file|film|strip|frame|card|captions|csv|pdf|json|receipt|sheet")
 """URLs that serve files: there everybody asks for a byte range, too; elsewhere it is rare."""
 
@@ -76,6 +76,23 @@ class Row:
     def knows(self) -> set[str]:
         """Who may do anything at all with it, and so knows that it exists."""
         return set(self.get + self.post + (self.head or "") + self.patch + self.delete)
+
+
+def verbs_of(row: Row, letter: str, name: str) -> list[str]:
+    """GET and POST of everybody; HEAD and a byte range of all who may do something here and four
+    strangers; what most URLs refuse, of one of those and two strangers."""
+    knows = row.knows()
+    on_head = letter in knows or letter in STRANGERS_ON_HEAD
+    verbs = ["GET", "POST"]
+    if on_head or FILES.search(name.split("#")[0]):
+        verbs.append("RANGE")
+    if on_head:
+        verbs.append("HEAD")
+    if row.patch or row.delete:
+        rare = on_head
+    else:
+        rare = letter in STRANGERS_ON_RARE or letter == min(knows, default="")
+    return [*verbs, *RARE] if rare else verbs
 
 
 # A name may stand more than once, with what it is about after the #.
@@ -896,9 +913,7 @@ def test_the_whole_cast_on(name: str, cast: Cast) -> None:
     no_path = reverse(name.split("#")[0], kwargs=nothing)
     for letter, user in cast_by_letter(cast).items():
         client = sign_in(Client(), user)
-        a_few = letter in row.knows() or letter in STRANGERS_ON_RARE
-        ranges = ("RANGE",) if a_few or FILES.search(name.split("#")[0]) else ()
-        for verb in (*OFTEN, *ranges, *(RARE if a_few else ())):
+        for verb in verbs_of(row, letter, name):
             here = f"{name}: {letter} {verb}"
             answer = ask(client, verb, path, made)
             if letter in row.may(verb):
