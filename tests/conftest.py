@@ -17,7 +17,14 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
-LONG_FILES = ("test_matrix.py", "test_hall_aligned.py", "test_cut_demo.py", "test_whole_path.py")
+LONG_FILES = (
+    "test_matrix.py",
+    "test_hall_aligned.py",
+    "test_cut_demo.py",
+    "test_one_clock.py",
+    "test_whole_path.py",
+    "test_clinic_day.py",
+)
 """Begun first, so that of two processes none is left with one of them at the end."""
 DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "django_db_setup"}
 
