@@ -154,6 +154,7 @@ def test_two_swapped_swimmers_are_mended_on_a_laptop_by_keys(
     page.get_by_role("link", name="Put in order anew").click()
     expect(page.locator("tbody[data-place='3']")).to_contain_text("Passed to the coaches")
     shot(page, "board-passed")
+    page.wait_for_load_state("networkidle")  # the page is a new one: its scripts are there
     page.keyboard.press("?")
     expect(page.get_by_role("heading", name="Keys of the board")).to_be_visible()
     shot(page, "board-keys")

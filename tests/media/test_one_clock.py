@@ -41,6 +41,8 @@ from tests.media.demo_site import (
 pytestmark = [pytest.mark.slow, pytest.mark.services, pytest.mark.timeout(900)]
 
 CLINICS = ["harbour-autumn", "harbour-winter"]
+ONE_BY_ONE = [pytest.param("harbour-autumn", marks=pytest.mark.long), "harbour-winter"]
+"""Of the larger one test_cut_demo and test_whole_path read every clip in each run."""
 BETWEEN_CAMERAS_S, START_S = 0.005, 0.005
 OTHER_LANE_S = 0.05  # a horn some metres away from the starter's reaches each camera otherwise
 SLOWER = 4.0
@@ -52,7 +54,6 @@ SEED = 4
 
 @pytest.fixture(scope="module")
 def drawing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Drawing]]:
-    """One clinic is drawn while the other is judged."""
     drawings = {slug: Drawing(slug, tmp_path_factory.mktemp(slug)) for slug in CLINICS}
     yield drawings
     for one in drawings.values():
@@ -86,13 +87,11 @@ class Drawing:
             self.process.wait()
 
 
-@pytest.fixture(scope="module", params=CLINICS)
+@pytest.fixture(scope="module", params=ONE_BY_ONE)
 def read_site(request: pytest.FixtureRequest, drawing: dict[str, Drawing]) -> Site:
     """A clinic whose recordings are all read, before any start log."""
     mine = drawing[request.param]
     truth = mine.done()
-    for other in drawing.values():
-        other.begin()
     site = set_up(mine.folder / "data", truth)
     bring_in(site, files_by_station(truth))
     return site

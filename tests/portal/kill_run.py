@@ -80,15 +80,16 @@ class Watch:
             time.sleep(0.05)
 
 
-def kill_one(site: Any, chance: random.Random, watch: Watch) -> tuple[int, int]:
-    """kill -9 of a worker's process group: how many were killed, how many in the midst of a job."""
+def kill_one(site: Any, chance: random.Random, watch: Watch, idle_too: bool) -> tuple[int, int]:
+    """kill -9 of a worker's process group: how many were killed, how many in the midst of a job.
+    Mostly those that work; if `idle_too`, now and then one that starts or waits."""
     victims = site.workers("render") * 2 + site.workers("quick")
     if not victims:
         return 0, 0
     busy = running_by_pid()
     at_work = [victim for victim in victims if victim.pid in busy]
-    if not at_work and chance.random() < 0.95:
-        return 0, 0  # mostly those that work; now and then one that starts or waits
+    if not at_work and not (idle_too and chance.random() < 0.05):
+        return 0, 0
     victim = chance.choice(at_work or victims)
     os.killpg(victim.pid, signal.SIGKILL)
     held = running_by_pid().get(victim.pid)
@@ -109,7 +110,7 @@ def main(kills: int, seed: int) -> None:
         wait_until(lambda: site.workers("render") and site.workers("quick"), LONG_S, "workers")
         while killed < kills:
             watch.wait(chance.uniform(0.05, 1.0))
-            done = kill_one(site, chance, watch)
+            done = kill_one(site, chance, watch, idle_too=killed - hit < 0.25 * kills)
             killed, hit = killed + done[0], hit + done[1]
             while open_jobs() < 6:
                 add_job(chance)

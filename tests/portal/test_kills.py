@@ -44,6 +44,7 @@ def test_five_kills_lose_and_double_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.services
 @pytest.mark.slow
+@pytest.mark.long
 def test_forty_kills_lose_and_double_nothing(tmp_path: Path) -> None:
     check(kill_run(prepared(tmp_path), 40, seed=3), 40)
 
