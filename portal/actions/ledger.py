@@ -81,8 +81,7 @@ def _note(line: Line) -> None:
 def _open() -> Any:
     """The file, to append to; made with its folder when it is the first line."""
     path = _path()
-    if not path.parent.is_dir():
-        path.parent.mkdir(parents=True, mode=0o700)
+    path.parent.mkdir(parents=True, mode=0o700, exist_ok=True)  # another may make it just now
     is_new = not path.exists()
     descriptor = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o600)
     if is_new:
