@@ -65,7 +65,8 @@ def times(row: TakeAlong) -> str:
 def items_of(swim: Swim, user: User) -> list[Item]:
     """Newest first. What somebody else made for this person is there once it is made."""
     rows = TakeAlong.objects.visible_to(user).filter(swim=swim)
-    rows = rows.select_related("stored", "asked_by")
+    # A query that counts is not ordered as its model says.
+    rows = rows.select_related("stored", "asked_by").order_by("-created_at")
     shown = [row for row in rows if row.asked_by_id == user.pk or row.state == "ready"]
     unmade = [row.pk for row in shown if row.state != TakeAlong.State.READY]
     jobs = Job.objects.filter(kind=JOB_KIND, subject_id__in=unmade) if unmade else []

@@ -5,6 +5,7 @@ right. And the fence around them."""
 from __future__ import annotations
 
 import datetime as dt
+import re
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,7 +32,7 @@ from feedback.compute.take_along import Kind, Spec
 from feedback.models import Drawing, TakeAlong
 from portal.actions.jobs import cancel, drain, retry
 from portal.models import AuditEntry, Job, StoredFile, User
-from tests.cast import Cast, make_stored, sign_in
+from tests.cast import FIRST_START, Cast, make_stored, sign_in
 from tests.feedback.painted_room import Station4, put_room
 from tests.media.film import ffprobe
 
@@ -603,6 +604,18 @@ def test_a_script_gets_the_list_alone(filmed: Filmed) -> None:
     assert row.spec["clips"] == [leading, *(key for key in views if key != leading)]
     assert (row.spec["rate"], row.for_swimmer, row.clip_count) == ("1/8", True, 4)
     assert {str(clip.pk) for clip in row.clips.all()} == set(views)
+
+
+def test_the_list_has_the_newest_first(filmed: Filmed) -> None:
+    """By their times, whatever order they were put in and their random keys have."""
+    rows = [filmed.ask(filmed.still(frame)) for frame in range(4)]
+    for at_s, row in zip((20, 40, 10, 30), rows, strict=True):
+        TakeAlong.objects.filter(pk=row.pk).update(
+            created_at=FIRST_START + dt.timedelta(seconds=at_s)
+        )
+    page = sign_in(Client(), filmed.cast.coach).get(url(filmed), headers=HTMX).text
+    listed = re.findall(r'data-take-along="([^"]+)"', page)
+    assert listed == [str(rows[n].pk) for n in (1, 3, 0, 2)]
 
 
 def test_a_swimmer_asks_for_nobody_else(filmed: Filmed) -> None:
