@@ -31,9 +31,9 @@ DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "djang
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What asks no database need not run again on the other one, and of what asks for pages,
-    which is much the same there, every third; long files first."""
+    which is much the same there, every fifth; long files first."""
     for item in items:
-        if hasattr(getattr(item, "module", None), "Client") and crc32(item.nodeid.encode()) % 3:
+        if hasattr(getattr(item, "module", None), "Client") and crc32(item.nodeid.encode()) % 5:
             item.add_marker(pytest.mark.page_once)
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
