@@ -26,6 +26,14 @@ LONG_FILES = (
     "test_clinic_day.py",
 )
 """Begun first, so that of two processes none is left with one of them at the end."""
+WHOLE_ON_BOTH = (
+    "test_audit.py",
+    "test_backup_whole.py",
+    "test_consent.py",
+    "test_erase.py",
+    "test_fence_model.py",
+)
+"""These ask for pages, too, but what they try is the database's part."""
 DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "django_db_setup"}
 
 
@@ -33,7 +41,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What asks no database need not run again on the other one, and of what asks for pages,
     which is much the same there, every fifth; long files first."""
     for item in items:
-        if hasattr(getattr(item, "module", None), "Client") and crc32(item.nodeid.encode()) % 5:
+        asks_pages = hasattr(getattr(item, "module", None), "Client")
+        whole = item.path.name in WHOLE_ON_BOTH or crc32(item.nodeid.encode()) % 5 == 0
+        if asks_pages and not whole:
             item.add_marker(pytest.mark.page_once)
         if item.path.is_relative_to(MEDIA_TESTS):
             item.add_marker(pytest.mark.media)
