@@ -34,7 +34,7 @@ WHOLE_ON_BOTH = (
     "test_fence_model.py",
 )
 """These ask for pages, too, but what they try is the database's part."""
-DATABASE = {"db", "transactional_db", "live_server", "django_db_blocker", "django_db_setup"}
+DATABASE = {"db", "transactional_db", "live_server"}  # what else is of it, every test has
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
