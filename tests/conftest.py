@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -58,6 +59,13 @@ def own_language() -> Iterator[None]:
     """A page read in French leaves its language in the thread; the next test starts anew."""
     with translation.override(settings.LANGUAGE_CODE):
         yield
+
+
+@pytest.fixture(autouse=True)
+def own_work_folder() -> None:
+    """A test that lays down a killed worker's rest leaves none for the next one to find."""
+    for path in Path(settings.WORK_DIR).glob("*"):
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 @pytest.fixture(scope="module")
