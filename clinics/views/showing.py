@@ -1,10 +1,12 @@
-"""What a club's admins and checkers decide about showing on: minors, and clips for anyone."""
+"""What a club's admins and checkers decide about showing on: minors, and clips for anyone.
+What waits stands first."""
 
 from __future__ import annotations
 
 import uuid
 
 from django.contrib import messages
+from django.db.models import F
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -14,6 +16,7 @@ from clinics.actions import publish
 from clinics.models import Clinic, MinorReport
 from clinics.views.who import me
 from portal.models import Club
+from portal.pages import page_of
 
 
 @require_safe
@@ -24,12 +27,15 @@ def showing(request: HttpRequest, slug: str) -> HttpResponse:
     clubs = admins | Club.objects.filter(pk__in=checked.values("club_id"))
     club = get_object_or_404(clubs.distinct(), slug=slug)
     reports = MinorReport.objects.looked_into_by(user).filter(clip__swim__entry__clinic__club=club)
+    reports = reports.select_related(
+        "clip__swim__entry__clinic", "clip__swim__entry__swimmer", "clip__station"
+    ).order_by(F("resolved_at").desc(nulls_first=True), "-reported_at", "pk")
+    wanted = publish.asked_of(user).filter(clip__swim__entry__clinic__club=club)
+    wanted = wanted.order_by(F("admin_said_at").desc(nulls_first=True), "-swimmer_said_at", "pk")
     context = {
         "club": club,
-        "reports": reports.select_related(
-            "clip__swim__entry__clinic", "clip__swim__entry__swimmer", "clip__station"
-        )[:200],
-        "publications": publish.asked_of(user).filter(clip__swim__entry__clinic__club=club)[:200],
+        "reports": page_of(reports, request.GET, name="reports"),
+        "publications": page_of(wanted, request.GET, name="clips"),
         "runs": run.filter(club=club).exists(),
     }
     return render(request, "clinics/showing.html", context)

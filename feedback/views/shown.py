@@ -20,10 +20,10 @@ from feedback.actions import shelf
 from feedback.showing_forms import ShareForm
 from feedback.views.films import films_of
 from portal.freshness import fresh_sign_in_required
+from portal.pages import page_of
 from portal.requests import SignedInRequest
 
 NOT_ACCEPTABLE = 422
-LISTED = 200
 WHOSE = ("swim__entry__clinic", "swim__entry__swimmer")
 
 
@@ -33,14 +33,19 @@ def shown(request: SignedInRequest) -> HttpResponse:
     user = request.user
     mine = {"clip__swim__entry__swimmer__user": user}
     of_clip = [f"clip__{path}" for path in ("station", *WHOSE)]
-    puts = list(ShelfClip.objects.filter(**mine).select_related(*of_clip)[:LISTED])
-    looks = shelf.looks_at(puts)
+    puts = page_of(
+        ShelfClip.objects.filter(**mine).select_related(*of_clip), request.GET, name="shelf"
+    )
+    looks = shelf.looks_at(puts.rows)
     public = Publication.objects.filter(**mine, ended_at__isnull=True).select_related(*of_clip)
+    public = public.order_by("-swimmer_said_at", "pk")
+    made = Share.objects.filter(made_by=user).select_related(*WHOSE)
     context = {
-        "shares": Share.objects.filter(made_by=user).select_related(*WHOSE)[:LISTED],
+        "shares": page_of(made, request.GET, name="links"),
         "open": set(shares.open_shares(user).values_list("pk", flat=True)),
-        "puts": [(put, looks.get(put.pk, [])) for put in puts],
-        "publications": public[:LISTED],
+        "puts": [(put, looks.get(put.pk, [])) for put in puts.rows],
+        "puts_page": puts,
+        "publications": page_of(public, request.GET, name="clips"),
         "swims": shares.own_given(user).select_related("entry__clinic").order_by("-start_at"),
     }
     return render(request, "feedback/shown.html", context)

@@ -26,6 +26,7 @@ from feedback.models.queue import (
 from feedback.views.my_swims import Still, stills_of, with_pictures
 from feedback.views.walk import EVERYTHING, FREE, MINE, MISSING, QueueForm, Walk, walk_of
 from portal.models import Membership, User
+from portal.pages import page_of
 from portal.requests import SignedInRequest
 
 # by word and by shape, see .state in site.css
@@ -115,8 +116,10 @@ def waiting(request: SignedInRequest) -> HttpResponse:
     walk = replace(walk_of(request.GET, user, form=form), was="")
     queue = queue_of(user)
     form.count(_counts(queue, walk, user))
+    shown = page_of(walk.of(queue, user), request.GET)
     context = {
-        "rows": _rows(walk.of(queue, user), walk, user),
+        "rows": _rows(shown.rows, walk, user),
+        "page": shown,
         "form": form,
         "walk": walk,
         "whose": _whose(queue, walk, user),

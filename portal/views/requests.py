@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -21,11 +22,11 @@ from portal.csv_out import csv_response
 from portal.forms_requests import AnswerForm, FilterForm, NoteForm
 from portal.freshness import fresh_sign_in_required
 from portal.models import PersonRequest
+from portal.pages import page_of
 from portal.requests import SignedInRequest
 from portal.views.people import club_of
 from portal.views.sign_in import see_other
 
-MOST_SHOWN = 500
 page = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -34,11 +35,11 @@ def requests(request: SignedInRequest, slug: str) -> HttpResponse:
     """Open ones first, by due date. With `?as=csv` as a table to download."""
     club = club_of(request, slug)
     form = FilterForm(request.GET)
-    rows = form.narrowed(_managed(request).filter(club=club))[:MOST_SHOWN]
-    listed = [_line(row, words) for words in [named(rows)] for row in rows]
+    rows = form.narrowed(_managed(request).filter(club=club))
     if request.GET.get("as") == "csv":
-        return _as_csv(club.slug, listed)
-    context = {"of_club": club, "form": form, "lines": listed, "now": timezone.now()}
+        return _as_csv(club.slug, _lines(rows))
+    shown = page_of(rows, request.GET)
+    context = {"of_club": club, "form": form, "page": shown, "lines": _lines(shown.rows)}
     return render(request, "portal/requests.html", context)
 
 
@@ -50,6 +51,12 @@ def _sent(request: SignedInRequest) -> QueryDict | None:
 def _managed(request: SignedInRequest) -> QuerySet[PersonRequest]:
     rows = PersonRequest.objects.managed_by(request.user)
     return rows.select_related("club", "answered_by")
+
+
+def _lines(rows: Iterable[PersonRequest]) -> list[dict[str, Any]]:
+    rows = list(rows)
+    words = named(rows)
+    return [_line(row, words) for row in rows]
 
 
 def _line(row: PersonRequest, words: dict[uuid.UUID, str]) -> dict[str, Any]:

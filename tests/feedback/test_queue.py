@@ -20,6 +20,7 @@ from clinics.models import Clip, Swim, Swimmer
 from feedback.actions import taken
 from feedback.compute.share_out import how_many_each
 from feedback.models import Feedback, FeedbackSent, TakenSwim
+from feedback.models.queue import queue_of
 from portal.models import AuditEntry, Membership, User
 from tests.cast import Cast, make_clip, make_member, make_user, sign_in
 from tests.feedback.said import another_go, comment, drawing
@@ -396,8 +397,17 @@ def test_three_and_three_hundred_swims_cost_the_same_queries(
         if number < 8:
             make_clip(swim, cast.recordings["start-side"], 1, from_s=-1.0)
     body = body_of(cast.coach, reverse(WAITING), show="all")
-    assert body.count('<li class="card"') == count
+    assert body.count('<li class="card"') == min(count, 50) and f"{count} swims." in body
     assert queries(cast.coach, reverse(WAITING), show="all") == QUEUE_QUERIES
+
+
+def test_a_long_queue_goes_over_pages_in_its_order(cast: Cast) -> None:
+    for number in range(2, 60):
+        another_go(cast.swims["tomas"], number)
+    pages = [body_of(cast.coach, reverse(WAITING), show="all", page=str(n)) for n in (1, 2)]
+    names = [re.findall(r'id="swim-([0-9a-f-]+)"', page) for page in pages]
+    assert names[0] + names[1] == [str(queued.pk) for queued in queue_of(cast.coach)]
+    assert [len(on_page) for on_page in names] == [50, 10] and "show=all&amp;page=2" in pages[0]
 
 
 def test_the_queues_line_in_the_room_costs_a_few_queries(cast: Cast, edda: User) -> None:
