@@ -227,8 +227,9 @@ def test_the_recording_page_steps_without_script(
     context.add_cookies([{"name": "session", "value": cookie.value, "url": live_server.url}])
     page = context.new_page()
     page.goto(f"/recordings/{recording.pk}/?frame=30")
-    page.locator('[data-step="1"]').click()
-    page.locator('[data-step="10"]').click()
+    for step, frame in (("1", 31), ("10", 41)):
+        page.locator(f'[data-step="{step}"]').click()
+        page.wait_for_url(f"**frame={frame}*")
     assert painted_on(page) == 41
     page.locator("#swim").select_option(str(cast.swims["wren"].pk))
     page.get_by_role("button", name="Tie this frame to that start").click()

@@ -60,7 +60,9 @@ class Room:
 
     @property
     def frame(self) -> int:
-        return int(self.told("frame") or -1)
+        """Of the main view; a view that was just put on stage may still be fetched."""
+        self.page.wait_for_selector('[data-room][data-frame]:not([data-frame=""])')
+        return int(self.told("frame"))
 
     @property
     def view(self) -> str:

@@ -52,7 +52,7 @@ def manage(env: dict[str, str], *words: str, check: bool = True) -> subprocess.C
         capture_output=True,
         text=True,
         check=check,
-        timeout=120,
+        timeout=2 * LONG_S + 120,
     )
 
 
