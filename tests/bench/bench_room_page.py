@@ -3,11 +3,18 @@
 The real page, with four views on stage, 200 comments and 50 drawings. What counts is processor
 time of the page's scripts, so that other programs on the machine do not. The reference, in the
 same run, is the same page with nothing said or drawn.
+
+The browser counts as script also what it does within `drawImage`: it turns a decoded picture into
+one of the screen's. A graphics card does that in no time; without one it takes the processor
+1 to 2 ms for each picture of 960 by 540, however much is said. So it is told apart: the bar is
+for the scripts themselves, and the pictures are printed beside it.
 """
 
 from __future__ import annotations
 
 import json
+from collections import Counter
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -69,8 +76,27 @@ def say_and_draw(clips: list[Clip], by: User) -> None:
         )  # fmt: skip
 
 
-def script_ms(browser: Browser, server: str, user: User, clip: Clip) -> float:
-    """Milliseconds of script at each refresh of the screen, over six seconds of playing."""
+@dataclass(frozen=True)
+class Spent:
+    """Milliseconds of processor at each refresh: the scripts' own, and turning pictures."""
+
+    script_ms: float
+    pictures_ms: float
+
+
+def picture_share(profile: dict[str, Any]) -> float:
+    """Of the time in which the profile met any script, the share in which it was `drawImage`."""
+    names = {node["id"]: node["callFrame"]["functionName"] for node in profile["nodes"]}
+    spent: Counter[str] = Counter()
+    for node, took in zip(profile["samples"], profile["timeDeltas"], strict=True):
+        spent[names[node]] += took
+    for no_script in ("(program)", "(idle)", "(root)"):
+        spent.pop(no_script, None)
+    return spent["drawImage"] / spent.total()
+
+
+def spent_at_each_refresh(browser: Browser, server: str, user: User, clip: Clip) -> Spent:
+    """Over six seconds of playing."""
     context = signed_in(browser, user, server, viewport={"width": 1280, "height": 1000})
     page = context.new_page()
     page.goto(server + reverse("feedback:swim", args=[clip.swim_id]))
@@ -87,22 +113,29 @@ def script_ms(browser: Browser, server: str, user: User, clip: Clip) -> float:
         told = cdp.send("Performance.getMetrics")["metrics"]
         return next(one["value"] for one in told if one["name"] == "ScriptDuration")
 
+    cdp.send("Profiler.enable")
+    cdp.send("Profiler.start")
     before_s = spent_s()
     refreshes = page.evaluate(REFRESHES, 6)
-    took_ms = 1000 * (spent_s() - before_s)
+    took_ms = 1000 * (spent_s() - before_s) / refreshes
+    pictures_ms = took_ms * picture_share(cdp.send("Profiler.stop")["profile"])
     assert page.locator(playing).count() == 1
     assert page.locator("figure.view.shown").count() == 4
     context.close()
-    return took_ms / refreshes
+    return Spent(took_ms - pictures_ms, pictures_ms)
 
 
 def test_script_stays_short_with_much_said_and_drawn(
     browser: Browser, live_server: Any, stations: list[Station4], site_cast: Cast
 ) -> None:
     clips = put_room(site_cast, stations)
-    bare = script_ms(browser, live_server.url, site_cast.coach, clips[0])
+    bare = spent_at_each_refresh(browser, live_server.url, site_cast.coach, clips[0])
     say_and_draw(clips, site_cast.coach)
-    full = script_ms(browser, live_server.url, site_cast.coach, clips[0])
-    told = {"script_ms": round(full, 2), "with_nothing_said_ms": round(bare, 2)}
+    full = spent_at_each_refresh(browser, live_server.url, site_cast.coach, clips[0])
+    told = {
+        "script_ms": round(full.script_ms, 2),
+        "with_nothing_said_ms": round(bare.script_ms, 2),
+        "pictures_ms": round(full.pictures_ms, 2),
+    }
     print(f"script at each refresh: {json.dumps(told)}")
-    assert full < MOST_SCRIPT_MS, told
+    assert full.script_ms < MOST_SCRIPT_MS, told
