@@ -33,7 +33,9 @@ def test_each_row_is_on_one_page(count: int, size: int) -> None:
 
 
 @pytest.mark.parametrize(("asked", "number"), [("0", 3), ("-1", 3), ("99", 3), ("x", 1), ("", 1)])
-def test_a_number_that_is_none_is_the_first_page_and_one_beyond_the_last(asked: str, number: int) -> None:
+def test_a_number_that_is_none_is_the_first_page_and_one_beyond_the_last(
+    asked: str, number: int
+) -> None:
     assert page_of(list(range(5)), QueryDict(f"page={asked}"), size=2).number == number
 
 
