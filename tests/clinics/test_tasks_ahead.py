@@ -95,9 +95,16 @@ def test_what_has_to_come_first_does() -> None:
     ],
 )
 def test_some_are_due_only_where_they_are_needed(field: str, keys: set[str]) -> None:
-    none = {"has_underwater": False, "uses_blocks": False, "minors_in_hall": False}
-    without = dates(tasks_for(DAY, today=DAY, **none))
-    with_it = dates(tasks_for(DAY, today=DAY, **{**none, field: True}))
+    def due(*held: str) -> dict[str, dt.date]:
+        names = ("has_underwater", "uses_blocks", "minors_in_hall")
+        under, blocks, minors = [name in held for name in names]
+        return dates(
+            tasks_for(
+                DAY, today=DAY, has_underwater=under, uses_blocks=blocks, minors_in_hall=minors
+            )
+        )
+
+    without, with_it = due(), due(field)
     assert with_it.keys() - without.keys() == keys
     assert without.keys() < with_it.keys()
 
