@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-LANE_M = 2.5
+from clinics.compute.sight import LANE_M
+
 WIDTH = 420.0
 MARGIN = 26.0
 LEAST_LANES = 3

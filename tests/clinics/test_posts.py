@@ -1,4 +1,4 @@
-"""Who stands where: posts, what one person cannot hold at once, the fewest people, dives.
+"""Who stands where: posts, what one person cannot hold at once, the fewest people.
 
 Which posts go together is common practice, no source. The fewest people are counted here a
 second time by trying every way of handing out the posts, from a table written by hand. That
@@ -26,7 +26,6 @@ from clinics.compute.posts import (
     Why,
     _can_stand,
     cautions,
-    dives_shared,
     excludes,
     findings,
     needed,
@@ -267,70 +266,3 @@ def test_cautions_are_for_who_does_it() -> None:
     both = [item.key for item in cautions([DIVE, DECK, DIVE])]
     assert len(both) == len(set(both))
     assert not [item for item in cautions(EVERY) if "safe" in f"{item.words} {item.why}".lower()]
-
-
-# Dives
-
-
-def test_two_operators_take_lane_groups_in_turns() -> None:
-    """By hand: five groups of eight swims, twice past the station."""
-    shared = dives_shared([(group, 16) for group in "ABCDE"], ["Ada", "Wren"])
-    assert [turn.operator for turn in shared.turns] == ["Ada", "Wren", "Ada", "Wren", "Ada"]
-    assert [(one.dives, one.longest) for one in shared.divers] == [(48, 16), (32, 16)]
-    assert (shared.nobody, shared.limit_set) == (False, False)
-
-
-def test_only_the_clubs_own_limit_is_a_limit() -> None:
-    passes = [("A", 400), ("B", 10)]
-    assert [one.over for one in dives_shared(passes, ["Ada", "Wren"]).divers] == [0, 0]
-    shared = dives_shared(passes, ["Ada", "Wren"], most_each=30)
-    assert [one.over for one in shared.divers] == [370, 0]
-    assert shared.limit_set
-    assert dives_shared([("A", 30)], ["Ada"], most_each=30).divers[0].over == 0
-
-
-def test_one_operator_alone_has_no_rest() -> None:
-    (ada,) = dives_shared([("A", 8), ("B", 0), ("C", 9)], ["Ada"]).divers
-    assert (ada.dives, ada.longest) == (17, 17)
-
-
-def test_dives_and_nobody_to_dive_is_said() -> None:
-    assert dives_shared([("A", 8)], []).nobody
-    assert not dives_shared([("A", 0)], []).nobody
-    assert dives_shared([], ["Ada"]).divers[0].longest == 0
-
-
-def test_dives_that_cannot_be_meant_are_all_named() -> None:
-    with pytest.raises(BadInput) as bad:
-        dives_shared([("A", -1), ("A", 3)], ["Ada", "Ada"], most_each=0)
-    named = [where for where, _sentence in bad.value.errors]
-    assert named == ["operators", "groups", "group A.dives", "most_each"]
-
-
-@quick
-@given(
-    st.lists(st.integers(min_value=0, max_value=60), max_size=12),
-    st.integers(min_value=2, max_value=4),
-)
-def test_every_dive_is_somebodys_and_each_rests(groups: list[int], count: int) -> None:
-    passes = [(f"G{n}", dives) for n, dives in enumerate(groups)]
-    shared = dives_shared(passes, "ABCD"[:count])
-    assert [(turn.group, turn.dives) for turn in shared.turns] == [p for p in passes if p[1]]
-    assert sum(one.dives for one in shared.divers) == sum(groups)
-    assert all(
-        one.operator != after.operator
-        for one, after in zip(shared.turns, shared.turns[1:], strict=False)
-    )
-    assert all(one.longest <= max(groups, default=0) for one in shared.divers)
-
-
-@quick
-@given(
-    st.integers(min_value=0, max_value=12),
-    st.integers(min_value=1, max_value=60),
-    st.integers(min_value=1, max_value=4),
-)
-def test_even_groups_are_shared_evenly(groups: int, dives: int, count: int) -> None:
-    shared = dives_shared([(f"G{n}", dives) for n in range(groups)], "ABCD"[:count])
-    counts = [one.dives for one in shared.divers]
-    assert max(counts) - min(counts) <= dives
