@@ -287,4 +287,4 @@ def cut_by_copy(out_dir: Path, clips: Sequence[Clip]) -> None:
             subprocess.run(argv, check=True)
 
 
-pytestmark = pytest.mark.bench
+pytestmark = [pytest.mark.bench, pytest.mark.timeout(1800)]
