@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from clinics.compute.rotation.inputs import Errors, once, raise_if_any, within
+from clinics.compute.checks import Errors, once, raise_if_any, within
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
 
+from clinics.compute.checks import Errors, known, once, raise_if_any
 from clinics.compute.errors import say as _
 from clinics.compute.geometry import DECK, SEEN_M, UNDERWATER
-from clinics.compute.rotation.inputs import Errors, known, once, raise_if_any
 from clinics.compute.station_needs import KitItem, kit
 
 KINDS = (*SEEN_M, DECK)

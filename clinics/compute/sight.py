@@ -23,6 +23,7 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from clinics.compute.checks import Errors, raise_if_any, within
 from clinics.compute.errors import BadInput
 from clinics.compute.errors import say as _
 from clinics.compute.geometry import START_SIDE, TURN_WINDOW
@@ -194,9 +195,9 @@ def typed_angle_deg(
 
 
 def _in_range(where: str, value: float, low: float, high: float) -> None:
-    if not low <= value <= high:
-        said = {"value": f"{value:g}", "low": f"{low:g}", "high": f"{high:g}"}
-        raise BadInput([(where, _("%(value)s is outside %(low)s to %(high)s.", **said))])
+    errors: Errors = []
+    within(value, low, high, where, errors)
+    raise_if_any(errors)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from clinics.compute.errors import BadInput, Said
+from clinics.compute.checks import Errors, raise_if_any, within
+from clinics.compute.errors import Said
 from clinics.compute.errors import say as _
 from clinics.compute.geometry import DECK, START_SIDE, TURN_WINDOW, UNDERWATER
 
@@ -116,27 +117,19 @@ def needs(
     battery_reserve: float = BATTERY_RESERVE,
 ) -> Needs:
     """What so many recorded minutes need. BadInput: a number that cannot be meant."""
-    wrong = _wrong(minutes=(minutes, 1, 1440), mbit_per_s=(mbit_per_s, 0.5, 1000))
-    wrong += _wrong(takes=(takes, 1, 500), card_reserve=(card_reserve, 1, 10))
-    wrong += _wrong(battery_reserve=(battery_reserve, 1, 10))
-    if wrong:
-        raise BadInput(wrong)
+    errors: Errors = []
+    within(minutes, 1, 1440, "minutes", errors)
+    within(mbit_per_s, 0.5, 1000, "mbit_per_s", errors)
+    within(takes, 1, 500, "takes", errors)
+    within(card_reserve, 1, 10, "card_reserve", errors)
+    within(battery_reserve, 1, 10, "battery_reserve", errors)
+    raise_if_any(errors)
     return Needs(
         minutes=minutes,
         card_gb=size_gb(minutes, mbit_per_s) * card_reserve,
         files=files_of(minutes, mbit_per_s, takes=takes),
         battery_min=minutes * battery_reserve,
     )
-
-
-def _wrong(**given: tuple[float, float, float]) -> list[tuple[str, str]]:
-    """Of each (value, least, most) that is out of range, what to do."""
-    found: list[tuple[str, str]] = []
-    for name, (value, low, high) in given.items():
-        if not low <= value <= high:
-            said = {"value": f"{value:g}", "low": f"{low:g}", "high": f"{high:g}"}
-            found.append((name, _("%(value)s is outside %(low)s to %(high)s.", **said)))
-    return found
 
 
 def supplies(

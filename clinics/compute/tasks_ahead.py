@@ -12,8 +12,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from clinics.compute.checks import Errors, once, raise_if_any, within
 from clinics.compute.errors import say as _
-from clinics.compute.rotation.inputs import Errors, once, raise_if_any, within
 
 MOST_DAYS_BEFORE, MOST_DAYS_AFTER = 56, 30
 SOON_DAYS = 7

@@ -120,6 +120,20 @@ def test_the_pages_lead_two_people_to_an_answer(cast: Cast) -> None:
     assert Swim.objects.filter(pk=cast.swims["tomas"].pk).visible_to(cast.coach).exists()
 
 
+def test_what_waits_stands_before_what_was_found_later(cast: Cast) -> None:
+    waits, found = (showing.report(cast, clip) for clip in cast.clips["tomas"][:2])
+    rows = MinorReport.objects.filter(pk=found.pk)
+    rows.update(
+        reported_at=waits.reported_at + dt.timedelta(days=1),
+        resolved_at=timezone.now(),
+        outcome="adult",
+        first_by=cast.admin,
+        second_by=cast.checker,
+    )
+    page = sign_in(Client(), cast.admin).get(reverse("clinics:showing", args=[cast.harbour.slug]))
+    assert page.text.index(str(waits.pk)) < page.text.index(str(found.pk))
+
+
 def test_who_reported_it_as_checker_does_not_look_and_does_not_answer(cast: Cast) -> None:
     report = showing.report(cast, cast.clips["tomas"][0], by=cast.checker)
     client = sign_in(Client(), cast.checker)

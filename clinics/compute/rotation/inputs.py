@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from clinics.compute.errors import BadInput
+from clinics.compute.checks import Errors, known, once, raise_if_any, within
 from clinics.compute.errors import say as _
 from clinics.compute.roster_file import PACE_MAX_S, PACE_MIN_S
 from clinics.compute.rotation.types import ClinicHour, Goer, Key
-
-Errors = list[tuple[str, str]]
 
 DAY_S = 86_400.0
 LIMITS = {  # pool and distance as a clinic's plan takes them
@@ -39,29 +37,6 @@ def check_hour(hour: ClinicHour, goers: Sequence[Goer], groups: Sequence[Key]) -
     raise_if_any(errors)
 
 
-def within(value: float, low: float, high: float, where: str, errors: Errors) -> None:
-    if not low <= value <= high:
-        said = {"value": f"{value:g}", "low": f"{low:g}", "high": f"{high:g}"}
-        errors.append((where, _("%(value)s is outside %(low)s to %(high)s.", **said)))
-
-
-def once(where: str, keys: Iterable[Key], errors: Errors) -> None:
-    seen: set[Key] = set()
-    for key in keys:
-        if key in seen:
-            errors.append((where, _("“%(value)s” stands there twice.", value=str(key))))
-        seen.add(key)
-
-
-def known(where: str, keys: Iterable[Key], among: Iterable[Key], errors: Errors) -> None:
-    among = list(among)
-    for key in keys:
-        if key not in among:
-            names = ", ".join(str(one) for one in among)
-            told = _("is not known here. Known: %(known)s.", known=names)
-            errors.append((f"{where} {key}", told))
-
-
 def _somebody(goers: Sequence[Goer], groups: Sequence[Key], errors: Errors) -> None:
     nobody = _("names no swimmer. Write one row for each.")
     if not goers:
@@ -71,8 +46,3 @@ def _somebody(goers: Sequence[Goer], groups: Sequence[Key], errors: Errors) -> N
     errors += [(f"group {group}", nobody) for group in groups if group not in with_somebody]
     for goer in goers:
         known(f"goer {goer.key}.group", [goer.group], groups, errors)
-
-
-def raise_if_any(errors: Errors) -> None:
-    if errors:
-        raise BadInput(errors)

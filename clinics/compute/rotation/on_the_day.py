@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from clinics.compute.rotation.inputs import DAY_S, known, raise_if_any, within
+from clinics.compute.checks import known, raise_if_any, within
+from clinics.compute.rotation.inputs import DAY_S
 from clinics.compute.rotation.lane_log import Started
 from clinics.compute.rotation.rest import Day, Late, Rest
 from clinics.compute.rotation.types import Key, Part, Timetable
