@@ -22,7 +22,7 @@ from portal.pages import page_of
 @require_safe
 def showing(request: HttpRequest, slug: str) -> HttpResponse:
     user = me(request)
-    run, checked = Clinic.objects.run_by(user), Clinic.objects.checked_by(user)
+    checked = Clinic.objects.checked_by(user)
     admins = Club.objects.filter(memberships__in=user.memberships.current().filter(role="admin"))
     clubs = admins | Club.objects.filter(pk__in=checked.values("club_id"))
     club = get_object_or_404(clubs.distinct(), slug=slug)
@@ -36,7 +36,7 @@ def showing(request: HttpRequest, slug: str) -> HttpResponse:
         "club": club,
         "reports": page_of(reports, request.GET, name="reports"),
         "publications": page_of(wanted, request.GET, name="clips"),
-        "runs": run.filter(club=club).exists(),
+        "runs": admins.filter(pk=club.pk).exists(),
     }
     return render(request, "clinics/showing.html", context)
 
