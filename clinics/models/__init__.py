@@ -3,7 +3,10 @@ from clinics.models.clips import Clip, ClipFile
 from clinics.models.consent import ClubRules, Consent, ConsentRequest, ConsentText, Purpose
 from clinics.models.custody import Custody
 from clinics.models.in_picture import ClipMask, InPicture, MinorReport, StationMask
+from clinics.models.phones import ClockExchange, ClockScan, Phone, StationWord
 from clinics.models.plan import Camera, Clinic, Duty, Entry, LaneGroup, Station, Swimmer
+from clinics.models.pool_hour import DayWish, PoolHour
+from clinics.models.preparation import CautionRead, ClinicTask, KitTick
 from clinics.models.recordings import (
     ClinicClock,
     ClockFit,
@@ -16,28 +19,37 @@ from clinics.models.recordings import (
 )
 from clinics.models.shown import Publication, Share, ShelfClip
 from clinics.models.swims import Recognised, StartLogEntry, Swim
+from clinics.models.venue import VenueSheet
 
 __all__ = [
     "BoardAct",
     "Camera",
+    "CautionRead",
     "Clinic",
     "ClinicClock",
+    "ClinicTask",
     "Clip",
     "ClipFile",
     "ClipMask",
+    "ClockExchange",
     "ClockFit",
+    "ClockScan",
     "ClubRules",
     "Consent",
     "ConsentRequest",
     "ConsentText",
     "Custody",
+    "DayWish",
     "DroppedSpan",
     "Duty",
     "Entry",
     "HeardStart",
     "InPicture",
+    "KitTick",
     "LaneGroup",
     "MinorReport",
+    "Phone",
+    "PoolHour",
     "Publication",
     "Purpose",
     "Recognised",
@@ -48,8 +60,10 @@ __all__ = [
     "StartLogEntry",
     "Station",
     "StationMask",
+    "StationWord",
     "Swim",
     "Swimmer",
     "Tie",
     "Upload",
+    "VenueSheet",
 ]

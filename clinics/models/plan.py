@@ -111,14 +111,29 @@ class Duty(models.Model):
         LOGGER = "logger", _("logger")
         MARSHAL = "marshal", _("marshal")
         CAMERA = "camera", _("camera")
+        OPERATOR = "operator", _("underwater operator")
+        WATCHER = "watcher", _("watcher of the underwater operator")
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     clinic = models.ForeignKey(Clinic, models.CASCADE, related_name="duties")
     user = models.ForeignKey("portal.User", models.CASCADE, related_name="duties")
     kind = models.CharField(max_length=8, choices=Kind)
+    # of a station: camera, operator and watcher; a camera without one: at any
+    station = models.ForeignKey(
+        "clinics.Station", models.CASCADE, null=True, blank=True, related_name="duties"
+    )
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["clinic", "user", "kind"], name="duty_once")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["clinic", "user", "kind"],
+                condition=models.Q(station__isnull=True),
+                name="duty_once",
+            ),
+            models.UniqueConstraint(
+                fields=["clinic", "user", "kind", "station"], name="duty_once_at_a_station"
+            ),
+        ]
 
 
 class Station(models.Model):
@@ -130,6 +145,11 @@ class Station(models.Model):
         UNDERWATER = "underwater", _("underwater")
         TURN_WINDOW = "turn-window", _("turn window")
         DECK = "deck", _("deck")
+
+    class Port(models.TextChoices):
+        AIR = "air", _("no water between")
+        FLAT = "flat", _("flat port or window")
+        DOME = "dome", _("dome port")
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     clinic = models.ForeignKey(Clinic, models.CASCADE, related_name="stations")
@@ -143,6 +163,18 @@ class Station(models.Model):
     hears_start = models.BooleanField(default=True)
     # [{"pass": 1, "from_s": -3.0, "to_s": 8.0}, …] in swim_s; empty: from pace and course
     windows = models.JSONField(default=list, blank=True)
+    # the camera as planned; null or empty: nobody has said, and the usual is taken
+    angle_deg = models.FloatField(  # horizontal, in air
+        null=True, blank=True, validators=[MinValueValidator(2), MaxValueValidator(160)]
+    )
+    port = models.CharField(max_length=4, choices=Port, blank=True)
+    bearing_deg = models.FloatField(  # on the plan: 0 along the course, 90 into the pool
+        null=True, blank=True, validators=[MinValueValidator(-360), MaxValueValidator(360)]
+    )
+    fixed_mount = models.BooleanField(default=True)
+    bit_rate = models.CharField(max_length=12, blank=True)  # a key of station_needs.BIT_RATES
+    card_gb = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0.1)])
+    battery_min = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)])
 
     class Meta:
         ordering = ["order", "slug"]

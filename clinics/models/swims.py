@@ -27,7 +27,15 @@ class StartLogEntry(models.Model):
         AWAY = "away", _("away")
         NO_SHOW = "no-show", _("did not come")
         FALSE_START = "false-start", _("called back")
-        NOT_FILMED = "not-filmed", _("away, has not agreed to be filmed")
+        NOT_FILMED = "not-filmed", _("away, not filmed")
+        SKIPPED = "skipped", _("passed over for now")
+
+    class Clock(models.TextChoices):
+        SERVER = "server", _("as it arrived, or from a file")
+        MEASURED = "measured", _("measured against the server")
+        TIED = "tied", _("through another phone")
+        BRIDGED = "bridged", _("by the phone's time of day")
+        UNKNOWN = "unknown", _("not known how far off")
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     clinic = models.ForeignKey("clinics.Clinic", models.CASCADE, related_name="start_log")
@@ -40,6 +48,17 @@ class StartLogEntry(models.Model):
     logged_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     received_at = models.DateTimeField(default=timezone.now)
     undone_at = models.DateTimeField(null=True)
+    # As the phone had it: `instant` is computed from these, and again when more is known of its
+    # clock. Null: the line is from a file, or was logged without a script.
+    phone = models.ForeignKey("clinics.Phone", models.PROTECT, null=True, related_name="start_log")
+    monotonic_ms = models.FloatField(null=True)
+    wall_ms = models.FloatField(null=True)
+    clock_state = models.CharField(max_length=8, choices=Clock, default=Clock.SERVER)
+    clock_u_ms = models.FloatField(null=True)  # of the phone's clock alone; null: not known
+    clock_doubtful = models.BooleanField(default=False)  # a step of its clock could not be decided
+    # what the screen said of consent when it was tapped, and as of when that was known
+    consent_shown = models.BooleanField(null=True)
+    consent_known_at = models.DateTimeField(null=True)
 
     class Meta:
         ordering = ["instant"]
