@@ -13,14 +13,15 @@ from clinics.compute.sureness import HowSure, Sureness
 
 def in_words(bad: BadInput) -> BadInput:
     """The same complaints; what has no pattern (a file's name, a field) stays as it is."""
-    return BadInput((_in_words(where), _in_words(sentence)) for where, sentence in bad.errors)
+    return BadInput((said(where), said(sentence)) for where, sentence in bad.errors)
 
 
-def _in_words(sentence: str) -> str:
+def said(sentence: str) -> str:
+    """A sentence that was said in English by what knows no languages, in the reader's."""
     if not isinstance(sentence, Said):
         return str(sentence)
     values = {
-        name: _in_words(value) if isinstance(value, Said) else value
+        name: said(value) if isinstance(value, Said) else value
         for name, value in sentence.values.items()
     }
     pattern = _(sentence.pattern)
