@@ -3,7 +3,14 @@ from clinics.models.clips import Clip, ClipFile
 from clinics.models.consent import ClubRules, Consent, ConsentRequest, ConsentText, Purpose
 from clinics.models.custody import Custody
 from clinics.models.in_picture import ClipMask, InPicture, MinorReport, StationMask
-from clinics.models.phones import ClockExchange, ClockScan, Phone, StationWord
+from clinics.models.phones import (
+    ClockExchange,
+    ClockScan,
+    Phone,
+    StationWord,
+    TakenBack,
+    WishWord,
+)
 from clinics.models.plan import Camera, Clinic, Duty, Entry, LaneGroup, Station, Swimmer
 from clinics.models.pool_hour import DayWish, PoolHour
 from clinics.models.preparation import CautionRead, ClinicTask, KitTick
@@ -63,7 +70,9 @@ __all__ = [
     "StationWord",
     "Swim",
     "Swimmer",
+    "TakenBack",
     "Tie",
     "Upload",
     "VenueSheet",
+    "WishWord",
 ]

@@ -95,3 +95,33 @@ class StationWord(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["station", "client_id"], name="station_word_once")
         ]
+
+
+class TakenBack(models.Model):
+    """A line of the start log that a phone took back before the line itself had come: when it
+    comes, it is kept as undone."""
+
+    clinic = models.ForeignKey("clinics.Clinic", models.CASCADE, related_name="taken_back")
+    client_id = models.CharField(max_length=64)
+    taken_back_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    received_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["clinic", "client_id"], name="taken_back_once")
+        ]
+
+
+class WishWord(models.Model):
+    """What phones said last of one wish of one swimmer, or that it is gone. `DayWish` follows from
+    it; this row stays, so that older words that come late, or again, change nothing."""
+
+    entry = models.ForeignKey("clinics.Entry", models.CASCADE, related_name="wish_words")
+    kind = models.CharField(max_length=9)  # of DayWish
+    client_id = models.CharField(max_length=64)
+    gone = models.BooleanField(default=False)
+    from_at = models.DateTimeField(null=True)
+    said_ms = models.FloatField()  # by the phone's wall clock, as told
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["entry", "kind"], name="wish_word_once")]

@@ -45,6 +45,9 @@ class StartLogEntry(models.Model):
     clock_run = models.CharField(max_length=64, default="file")
     outcome = models.CharField(max_length=12, choices=Outcome, default=Outcome.AWAY)
     note = models.CharField(max_length=400, blank=True)
+    noted_ms = models.FloatField(
+        null=True
+    )  # when, by the phone's wall clock: the newest note holds
     logged_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     received_at = models.DateTimeField(default=timezone.now)
     undone_at = models.DateTimeField(null=True)
@@ -59,6 +62,8 @@ class StartLogEntry(models.Model):
     # what the screen said of consent when it was tapped, and as of when that was known
     consent_shown = models.BooleanField(null=True)
     consent_known_at = models.DateTimeField(null=True)
+    # A swim hangs on it, or did until somebody took that away: then none is made of it again.
+    had_swim = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["instant"]
