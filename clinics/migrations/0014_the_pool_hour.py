@@ -105,6 +105,29 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="EntryNote",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("look-at", "what coaches should look at"),
+                            ("injuries", "injuries"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("text", models.TextField(max_length=1000)),
+                ("written_at", models.DateTimeField(default=django.utils.timezone.now)),
+            ],
+        ),
+        migrations.CreateModel(
             name="KitTick",
             fields=[
                 (
@@ -221,6 +244,123 @@ class Migration(migrations.Migration):
                     models.BooleanField(
                         default=False,
                         verbose_name="the next group is briefed while the one before swims",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="SignUp",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=120, verbose_name="name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="e-mail")),
+                ("adult_attested_at", models.DateTimeField()),
+                (
+                    "stroke",
+                    models.CharField(
+                        choices=[
+                            ("freestyle", "freestyle"),
+                            ("backstroke", "backstroke"),
+                            ("breaststroke", "breaststroke"),
+                            ("butterfly", "butterfly"),
+                            ("medley", "medley"),
+                        ],
+                        max_length=12,
+                        verbose_name="stroke",
+                    ),
+                ),
+                (
+                    "start",
+                    models.CharField(
+                        choices=[
+                            ("block", "from the block"),
+                            ("edge", "from the edge"),
+                            ("water", "in the water"),
+                        ],
+                        max_length=6,
+                        verbose_name="start",
+                    ),
+                ),
+                (
+                    "pace_s_per_100m",
+                    models.FloatField(verbose_name="expected pace, seconds per 100 m"),
+                ),
+                ("language", models.CharField(default="en", max_length=8)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("to-confirm", "not confirmed yet"),
+                            ("signed-up", "has a place"),
+                            ("waiting", "on the waiting list"),
+                            ("taken-in", "in the running order"),
+                            ("withdrawn", "withdrew"),
+                            ("declined", "declined"),
+                        ],
+                        default="to-confirm",
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "came",
+                    models.CharField(
+                        choices=[
+                            ("link", "by the form, confirmed by mail"),
+                            ("account", "by the form, signed in"),
+                            ("admin", "added by hand"),
+                        ],
+                        max_length=7,
+                    ),
+                ),
+                ("answers", models.JSONField(blank=True, default=dict)),
+                ("names", models.JSONField(blank=True, default=dict)),
+                ("client_id", models.CharField(blank=True, max_length=64)),
+                ("made_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("confirmed_at", models.DateTimeField(blank=True, null=True)),
+            ],
+            options={
+                "ordering": ["confirmed_at", "made_at"],
+            },
+        ),
+        migrations.CreateModel(
+            name="SignUpSheet",
+            fields=[
+                (
+                    "clinic",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="sign_up_sheet",
+                        serialize=False,
+                        to="clinics.clinic",
+                    ),
+                ),
+                ("token", models.CharField(max_length=64, unique=True)),
+                ("is_open", models.BooleanField(default=False)),
+                (
+                    "places",
+                    models.PositiveSmallIntegerField(
+                        default=40,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(500),
+                        ],
+                        verbose_name="places",
+                    ),
+                ),
+                (
+                    "closes_at",
+                    models.DateTimeField(blank=True, null=True, verbose_name="closes by itself"),
+                ),
+                (
+                    "words",
+                    models.TextField(
+                        blank=True, max_length=1000, verbose_name="what swimmers should know"
                     ),
                 ),
             ],
@@ -756,6 +896,64 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddField(
+            model_name="signup",
+            name="entry",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="sign_up",
+                to="clinics.entry",
+            ),
+        ),
+        migrations.AddField(
+            model_name="signup",
+            name="swimmer",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="sign_ups",
+                to="clinics.swimmer",
+            ),
+        ),
+        migrations.AddField(
+            model_name="signup",
+            name="user",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="sign_ups",
+                to=settings.AUTH_USER_MODEL,
+            ),
+        ),
+        migrations.AddField(
+            model_name="entrynote",
+            name="sign_up",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="notes",
+                to="clinics.signup",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="signupsheet",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("places__gte", 1), ("places__lte", 500)),
+                name="sign_up_places_1_to_500",
+            ),
+        ),
+        migrations.AddField(
+            model_name="signup",
+            name="sheet",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="sign_ups",
+                to="clinics.signupsheet",
+            ),
+        ),
+        migrations.AddField(
             model_name="stationword",
             name="said_by",
             field=models.ForeignKey(
@@ -867,6 +1065,40 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("came_ms__gte", models.F("sent_ms"))),
                 name="clock_exchange_comes_after",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="entrynote",
+            constraint=models.UniqueConstraint(
+                fields=("sign_up", "kind"), name="entry_note_once_of_a_kind"
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="signup",
+            index=models.Index(fields=["email"], name="clinics_sig_email_242b51_idx"),
+        ),
+        migrations.AddConstraint(
+            model_name="signup",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("client_id", ""), _negated=True),
+                fields=("sheet", "client_id"),
+                name="sign_up_sent_once",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="signup",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("state", "to-confirm"), ("confirmed_at__isnull", False), _connector="OR"
+                ),
+                name="sign_up_counts_once_confirmed",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="signup",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("pace_s_per_100m__gte", 40), ("pace_s_per_100m__lte", 600)),
+                name="sign_up_pace_40_to_600",
             ),
         ),
         migrations.AddConstraint(

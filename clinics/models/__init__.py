@@ -25,6 +25,7 @@ from clinics.models.recordings import (
     Upload,
 )
 from clinics.models.shown import Publication, Share, ShelfClip
+from clinics.models.sign_up import EntryNote, SignUp, SignUpSheet
 from clinics.models.swims import Recognised, StartLogEntry, Swim
 from clinics.models.venue import VenueSheet
 
@@ -50,6 +51,7 @@ __all__ = [
     "DroppedSpan",
     "Duty",
     "Entry",
+    "EntryNote",
     "HeardStart",
     "InPicture",
     "KitTick",
@@ -63,6 +65,8 @@ __all__ = [
     "Recording",
     "Share",
     "ShelfClip",
+    "SignUp",
+    "SignUpSheet",
     "SourceFile",
     "StartLogEntry",
     "Station",
