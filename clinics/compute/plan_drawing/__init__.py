@@ -13,6 +13,7 @@ from __future__ import annotations
 from clinics.compute.plan_drawing.draw import draw_plan
 from clinics.compute.plan_drawing.moves import BIG_STEP_M, SNAP_M, STEP_M, moved, snapped
 from clinics.compute.plan_drawing.pool import FIFTEEN_M, FLAGS_M
+from clinics.compute.plan_drawing.reach import reach_m
 from clinics.compute.plan_drawing.scale import LEAST_WIDTH_PX, to_drawing, to_metres
 from clinics.compute.plan_drawing.types import (
     Across,
@@ -52,6 +53,7 @@ __all__ = [
     "Tick",
     "draw_plan",
     "moved",
+    "reach_m",
     "snapped",
     "to_drawing",
     "to_metres",

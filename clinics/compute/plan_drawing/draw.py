@@ -13,6 +13,7 @@ from clinics.compute.sight import Pool, Stand
 from clinics.compute.sight_cones import cone, lane_seen
 
 NO_NAMES: Mapping[str, str] = MappingProxyType({})
+NO_REACHES: Mapping[str, float] = MappingProxyType({})
 
 
 def draw_plan(
@@ -25,11 +26,13 @@ def draw_plan(
     ropes_out: Collection[int] = (),
     names: Mapping[str, str] = NO_NAMES,
     reach_m: float | None = None,
+    reaches_m: Mapping[str, float] = NO_REACHES,
     flags_m: float = parts.FLAGS_M,
 ) -> PlanDrawing:
     """The plan for a page that shows it `width_px` wide; marks are numbered from 1 in the order
     of `stands`. `names`: labels by a stand's key, else its number. `reach_m`: how far along its
-    axis a cone is drawn, else to the water's or deck's end. Two stations at one place have their
+    axis a cone is drawn, else to the water's or deck's end; `reaches_m`: the same of one stand,
+    by its key. Two stations at one place have their
     marks upon each other: the plan does not move anybody. ValueError as `frame`.
 
     >>> drawing = draw_plan(
@@ -61,7 +64,7 @@ def draw_plan(
         climb_out=parts.climb_out_of(at, distance_m),
         arrow=parts.arrow_of(at),
         marks=tuple(
-            _mark(at, number, stand, label, reach_m)
+            _mark(at, number, stand, label, reaches_m.get(stand.key, reach_m))
             for number, (stand, label) in enumerate(zip(stands, labels, strict=True), start=1)
         ),
     )
