@@ -1,0 +1,209 @@
+"""When an event was that a person marked on a frame, in seconds from the start signal.
+
+A mark stands on the first frame that shows the event, so the event lies in the interval before
+that frame: half an interval is taken off, and half an interval either way is left. Taking it off
+matters between unequal frame rates and against sound; between equal rates it cancels (arithmetic;
+25 against 59.94 frames per second: 11.6 ms, 25 against sound: 20 ms).
+
+Marks of one view share the error of its clock, so it drops out between them. All times share
+that of the start signal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import combinations
+
+from clinics.compute.errors import Said
+from clinics.compute.errors import say as _
+from feedback.compute.measuring.uncertain import Quantity, Shape, Source
+
+
+class Event(StrEnum):
+    """What can be marked, in the order of a swim."""
+
+    START_SIGNAL = "start-signal"
+    FIRST_MOVEMENT = "first-movement"
+    FEET_LEAVE_BLOCK = "feet-leave-block"
+    FIRST_ENTRY = "first-entry"
+    FULL_ENTRY = "full-entry"
+    BREAKOUT = "breakout"
+    HAND_ENTRY = "hand-entry"
+    HEAD_AT_DISTANCE = "head-at-distance"
+    HANDS_TOUCH_WALL = "hands-touch-wall"
+    FEET_TOUCH_WALL = "feet-touch-wall"
+    FEET_LEAVE_WALL = "feet-leave-wall"
+
+
+NAMES: dict[Event, Said] = {
+    Event.START_SIGNAL: _("start signal"),
+    Event.FIRST_MOVEMENT: _("first movement"),
+    Event.FEET_LEAVE_BLOCK: _("feet leave block"),
+    Event.FIRST_ENTRY: _("first entry"),
+    Event.FULL_ENTRY: _("full entry"),
+    Event.BREAKOUT: _("head breaks surface"),
+    Event.HAND_ENTRY: _("hand entry"),
+    Event.HEAD_AT_DISTANCE: _("head at a distance"),
+    Event.HANDS_TOUCH_WALL: _("hands touch wall"),
+    Event.FEET_TOUCH_WALL: _("feet touch wall"),
+    Event.FEET_LEAVE_WALL: _("feet leave wall"),
+}
+
+
+class Body(StrEnum):
+    """The part of the body that an event is about."""
+
+    NOBODY = "nobody"  # the signal
+    ANY = "any"
+    FEET = "feet"
+    HANDS = "hands"
+    WHOLE = "whole"
+    HEAD = "head"
+
+
+BODY = {
+    Event.START_SIGNAL: Body.NOBODY,
+    Event.FIRST_MOVEMENT: Body.ANY,
+    Event.FEET_LEAVE_BLOCK: Body.FEET,
+    Event.FIRST_ENTRY: Body.ANY,  # whatever enters first; in a dive the hands
+    Event.FULL_ENTRY: Body.WHOLE,
+    Event.BREAKOUT: Body.HEAD,
+    Event.HAND_ENTRY: Body.HANDS,
+    Event.HEAD_AT_DISTANCE: Body.HEAD,
+    Event.HANDS_TOUCH_WALL: Body.HANDS,
+    Event.FEET_TOUCH_WALL: Body.FEET,
+    Event.FEET_LEAVE_WALL: Body.FEET,
+}
+
+
+@dataclass(frozen=True)
+class View:
+    """`clock_u_s`: standard uncertainty of this recording's clock against the clinic's others,
+    in seconds; None: its clock is not known, and its marks tell no time against another view."""
+
+    key: str
+    clock_u_s: float | None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A mark. `frame_s`: time of its frame, seconds from the start signal. `interval_s`: from
+    the frame before to this one. `distance_m`: swum until then, where the mark says so, with
+    its standard uncertainty. `by`: who placed it, any text that is the same for one person."""
+
+    key: str
+    event: Event
+    view: View
+    frame_s: float
+    interval_s: float
+    by: str = ""
+    distance_m: float | None = None
+    distance_u_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Zero:
+    """The start signal. `at_s`: where it is on the axis of `Seen.frame_s`, 0 as a rule.
+    `kind`: heard, tap or mark, as a Swim says. `u_s`: its standard uncertainty."""
+
+    kind: str
+    u_s: float
+    at_s: float = 0.0
+
+    @property
+    def time(self) -> Quantity:
+        return Quantity(self.at_s, {Source("start", Shape.BELL, self.u_s): 1.0})
+
+
+def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
+    """The event's time on the axis of `frame_s`, with half the frame interval taken off.
+
+    `spread_s`: standard deviation with which people place this event, beyond the frame.
+    ValueError for an interval that is none.
+
+    >>> view = View("deck", 0.002)
+    >>> at = time_of(Seen("m", Event.BREAKOUT, view, 6.12, 0.04))
+    >>> round(at.value, 3), round(at.u, 4)
+    (6.1, 0.0117)
+    """
+    if not 0 < seen.interval_s < 10:
+        raise ValueError(f"mark {seen.key}: a frame interval of {seen.interval_s} s")
+    half_s = seen.interval_s / 2
+    parts = {Source(f"frame of {seen.key}", Shape.BOX, half_s): 1.0}
+    if seen.view.clock_u_s:
+        parts[Source(f"clock of {seen.view.key}", Shape.BELL, seen.view.clock_u_s)] = 1.0
+    if spread_s:
+        parts[Source(f"spread of {seen.key}", Shape.BELL, spread_s)] = 1.0
+    return Quantity(seen.frame_s - half_s, parts)
+
+
+def place_of(seen: Seen) -> Quantity | None:
+    """Distance swum at this event, metres; None: the mark does not say."""
+    if seen.distance_m is None:
+        return None
+    parts = {}
+    if seen.distance_u_m:
+        parts[Source(f"place of {seen.key}", Shape.BELL, seen.distance_u_m)] = 1.0
+    return Quantity(seen.distance_m, parts)
+
+
+SAME_S = 0.5  # marks of one event by several people are nearer to each other than that
+
+
+def spread_of(marks: Iterable[Seen]) -> dict[Event, float]:
+    """Standard deviation with which each event was placed, in seconds, where at least one was
+    placed twice or more in one view (by several people, or by one again).
+
+    Pooled over all such groups: sqrt(sum of squared deviations / degrees of freedom), the usual
+    pooled estimate (GUM H.3.6 names the same). A group is marks of one event in one view that
+    lie within `SAME_S` of each other, at most one of them for each time that a person placed it.
+
+    >>> view = View("deck", None)
+    >>> two = [Seen(k, Event.BREAKOUT, view, t, 0.02, k) for k, t in (("a", 6.10), ("b", 6.14))]
+    >>> round(spread_of(two)[Event.BREAKOUT], 4)
+    0.0283
+    """
+    squares: dict[Event, list[float]] = {}
+    freedom: dict[Event, int] = {}
+    for group in groups_of(marks):
+        if len(group) > 1:
+            mean = sum(one.frame_s for one in group) / len(group)
+            event = group[0].event
+            squares.setdefault(event, []).extend((one.frame_s - mean) ** 2 for one in group)
+            freedom[event] = freedom.get(event, 0) + len(group) - 1
+    return {event: (sum(its) / freedom[event]) ** 0.5 for event, its in squares.items()}
+
+
+def groups_of(marks: Iterable[Seen]) -> list[list[Seen]]:
+    """Marks of the same event in the same view that are about the same happening, in order of
+    time; hand entries follow each other faster than `SAME_S`, and count as the same only if
+    several people placed them."""
+    ordered = sorted(marks, key=lambda one: (one.event, one.view.key, one.frame_s, one.key))
+    groups: list[list[Seen]] = []
+    for one in ordered:
+        if groups and _same(groups[-1], one):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return groups
+
+
+def _same(group: list[Seen], one: Seen) -> bool:
+    first = group[0]
+    if (first.event, first.view.key, first.distance_m) != (one.event, one.view.key, one.distance_m):
+        return False
+    apart_s = SAME_S / 2 if one.event is Event.HAND_ENTRY else SAME_S
+    if one.frame_s - first.frame_s > apart_s:
+        return False
+    return one.event is not Event.HAND_ENTRY or all(other.by != one.by for other in group)
+
+
+def differences(marks: Iterable[Seen]) -> list[tuple[Seen, Seen, float]]:
+    """Each two marks of the same happening, and by how much the second is later, in seconds."""
+    return [
+        (one, other, other.frame_s - one.frame_s)
+        for group in groups_of(marks)
+        for one, other in combinations(group, 2)
+    ]

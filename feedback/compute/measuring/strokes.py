@@ -1,0 +1,115 @@
+"""Stroke rate, count, length and index of each length that was swum.
+
+Freestyle and backstroke: each hand's entry is marked, a cycle is two of them. Breaststroke and
+butterfly: one mark a cycle. In a medley the stroke of each length has to be said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from statistics import median
+
+from clinics.compute.errors import say as _
+from feedback.compute.measuring.events import Seen
+from feedback.compute.measuring.measure import Measure
+from feedback.compute.measuring.swim_marks import Length, SwimMarks, Wrong
+from feedback.compute.measuring.times import Times, apart_m
+from feedback.compute.measuring.uncertain import Quantity, exact
+
+MARKS_PER_CYCLE = {"freestyle": 2, "backstroke": 2, "breaststroke": 1, "butterfly": 1}
+CLEAN_FROM = 5  # so many marks, and the first and last stroke of a length are left out
+MISSED = 1.6  # an interval so many times the usual one is as long as two strokes, nearly
+PER_MIN = 60.0
+
+
+def clean(hands: Sequence[Seen]) -> Sequence[Seen]:
+    """Without the first and the last stroke, where enough is left: the first follows the
+    breakout, the last reaches for the wall."""
+    return hands[1:-1] if len(hands) >= CLEAN_FROM else hands
+
+
+def rate_per_min(hands: Sequence[Seen], per_cycle: int, times: Times) -> Quantity | None:
+    """Cycles per minute from the first to the last of these marks; None: no whole stroke, or
+    their times cannot be told apart. The marks between cancel: only the ends count.
+
+    SR = 60 k / T for k cycles in T seconds; with three cycles that is the usual 180 / T3.
+    """
+    cycles = (len(hands) - 1) / per_cycle
+    if cycles <= 0:
+        return None
+    span = times.between(hands[0], hands[-1])
+    return exact(PER_MIN * cycles) / span if span is not None else None
+
+
+def stroke_measures(
+    swim: SwimMarks, times: Times, strokes: Sequence[str] = ()
+) -> Iterator[Measure]:
+    """`strokes`: of each length, for a medley; else the course's own."""
+    for length in swim.lengths:
+        stroke = strokes[length.number - 1] if length.number <= len(strokes) else swim.course.stroke
+        per_cycle = MARKS_PER_CYCLE.get(stroke)
+        if per_cycle is None:
+            continue
+        yield from _of_length(length, per_cycle, times)
+
+
+def _of_length(length: Length, per_cycle: int, times: Times) -> Iterator[Measure]:
+    number, hands = length.number, length.hands
+    if hands:
+        keys = tuple(one.key for one in hands)
+        yield Measure("stroke-count", exact(float(len(hands))), number, marks=keys)
+    used = clean(hands)
+    rate = rate_per_min(used, per_cycle, times)
+    ends = (used[0].key, used[-1].key) if rate is not None else ()
+    if rate is not None:
+        yield Measure("stroke-rate", rate, number, marks=ends)
+    found = swimming_speed(length, times)
+    if found is None:
+        return
+    speed, one, other = found
+    yield Measure("swimming-speed", speed, number, one.distance_m, (one.key, other.key))
+    if rate is not None:
+        way = speed.times(PER_MIN) / rate
+        marks = (one.key, other.key, *ends)
+        yield Measure("stroke-length", way, number, marks=marks)
+        yield Measure("stroke-index", speed * way, number, marks=marks)
+
+
+def swimming_speed(length: Length, times: Times) -> tuple[Quantity, Seen, Seen] | None:
+    """Over the longest way between two distances of this length that lies after the breakout
+    and before the wall; None: there is none. Head to head."""
+    heads = [one for one in length.heads if _swims_at(one, length)]
+    if len(heads) < 2:
+        return None
+    one, other = heads[0], heads[-1]
+    way, span = apart_m(one, other), times.between(one, other)
+    return (way / span, one, other) if way is not None and span is not None else None
+
+
+def _swims_at(one: Seen, length: Length) -> bool:
+    if length.breakout is not None and one.frame_s < length.breakout.frame_s:
+        return False
+    touch = length.wall.touch if length.wall else None
+    return touch is None or one.frame_s <= touch.frame_s
+
+
+def missed_strokes(swim: SwimMarks) -> list[Wrong]:
+    """Hand entries between which another one seems to be missing."""
+    found = []
+    for length in swim.lengths:
+        spans = [(one, other, other.frame_s - one.frame_s) for one, other in pairwise(length.hands)]
+        if len(spans) < 3:
+            continue
+        usual_s = median(span for _one, _other, span in spans)
+        for one, other, span in spans:
+            if span > MISSED * usual_s:
+                told = _(
+                    "In length %(number)s there are %(span)s s between two hand entries; the "
+                    "others are %(usual)s s apart. Is one not marked?",
+                    number=length.number,
+                    span=f"{span:.2f}",
+                    usual=f"{usual_s:.2f}",
+                )
+                found.append(Wrong((one.key, other.key), told))
+    return found

@@ -1,0 +1,283 @@
+"""The marks of a swim put in order: its start, its lengths, its walls; and what does not go
+together, in sentences that name the marks.
+
+Nothing is guessed: an event that nobody marked is None, and what depends on it is not computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from clinics.compute.errors import Said
+from clinics.compute.errors import say as _
+from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen
+
+WALL = (Event.HANDS_TOUCH_WALL, Event.FEET_TOUCH_WALL, Event.FEET_LEAVE_WALL)
+START = (
+    Event.START_SIGNAL,
+    Event.FIRST_MOVEMENT,
+    Event.FEET_LEAVE_BLOCK,
+    Event.FIRST_ENTRY,
+    Event.FULL_ENTRY,
+)
+AT_WALL_S = 5.0  # touch and push-off of one turn follow each other within this
+NEAR_M = 0.01
+
+
+@dataclass(frozen=True)
+class Course:
+    """`stroke` and `start` as an Entry has them. `lengths`: walls reached in one go, the last
+    length may be shorter than the course."""
+
+    course_m: float
+    distance_m: float
+    stroke: str
+    start: str
+
+    @property
+    def walls(self) -> int:
+        """How many walls are reached; a go that ends at a wall ends there.
+
+        >>> Course(25.0, 75.0, "freestyle", "block").walls
+        3
+        """
+        return int((self.distance_m + NEAR_M) // self.course_m)
+
+
+@dataclass(frozen=True)
+class Wall:
+    """The end of length `number`. An open turn has both touches, a tumble turn only the feet."""
+
+    number: int
+    hands_touch: Seen | None = None
+    feet_touch: Seen | None = None
+    feet_leave: Seen | None = None
+
+    @property
+    def touch(self) -> Seen | None:
+        """The first touch: what a split is taken at."""
+        return self.hands_touch or self.feet_touch
+
+
+@dataclass(frozen=True)
+class Length:
+    """From one wall to the next. `hands`: hand entries, or body cycles in breaststroke and
+    butterfly. `heads`: head at a distance, in order of time."""
+
+    number: int
+    breakout: Seen | None
+    hands: tuple[Seen, ...]
+    heads: tuple[Seen, ...]
+    wall: Wall | None
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """Marks that do not go together, by their keys, and the sentence that says so."""
+
+    marks: tuple[str, ...]
+    says: Said
+
+
+@dataclass(frozen=True)
+class SwimMarks:
+    """`start`: one mark of each event of the start that was placed."""
+
+    course: Course
+    start: dict[Event, Seen]
+    lengths: tuple[Length, ...]
+    wrong: tuple[Wrong, ...] = field(default=())
+
+    @property
+    def walls(self) -> list[Wall]:
+        return [one.wall for one in self.lengths if one.wall]
+
+
+def put_in_order(marks: Iterable[Seen], course: Course, *, by: str = "") -> SwimMarks:
+    """`by`: of an event that several people marked, this person's mark is taken; else the one
+    of which the frame tells most. Marks that are said to be wrong take no part."""
+    wrong: list[Wrong] = []
+    ordered = _one_of_each(marks, by)
+    start = {one.event: one for one in ordered if one.event in START}
+    wrong += _twice(ordered)
+    wrong += _start_order(start)
+    swum = [one for one in ordered if one.event not in START]
+    bad = {key for one in wrong for key in one.marks}
+    parts = _parts([one for one in swum if one.key not in bad])
+    if len(parts) > 1 and len(parts) - 1 > course.walls:
+        wrong.append(_too_many_walls(parts, course))
+        parts = parts[: course.walls + 1]
+    lengths = tuple(_length(n, part, course, wrong) for n, part in enumerate(parts, start=1))
+    wrong += _distances(lengths, course)
+    start = {event: one for event, one in start.items() if one.key not in bad}
+    return SwimMarks(course, start, lengths, tuple(wrong))
+
+
+def _one_of_each(marks: Iterable[Seen], by: str) -> list[Seen]:
+    """One mark for each happening, in order of time, whoever and whatever view it is from."""
+    taken: list[Seen] = []
+    for one in sorted(marks, key=lambda mark: (mark.frame_s, mark.key)):
+        same = next((n for n, t in enumerate(taken) if _same_happening(t, one)), None)
+        if same is None:
+            taken.append(one)
+        elif _rank(one, by) < _rank(taken[same], by):
+            taken[same] = one
+    return sorted(taken, key=lambda mark: (mark.frame_s, mark.key))
+
+
+def _same_happening(one: Seen, other: Seen) -> bool:
+    if one.event is not other.event or one.distance_m != other.distance_m:
+        return False
+    apart_s = abs(one.frame_s - other.frame_s)
+    if one.event is Event.HAND_ENTRY:
+        return apart_s < SAME_S / 2 and (one.by, one.view) != (other.by, other.view)
+    return apart_s <= SAME_S
+
+
+def _rank(one: Seen, by: str) -> tuple[bool, float, str]:
+    return (one.by != by, one.interval_s + (one.view.clock_u_s or 0.0), one.key)
+
+
+def _twice(ordered: Sequence[Seen]) -> list[Wrong]:
+    """Events of the start that stand at two times."""
+    found = []
+    for event in START:
+        its = [one for one in ordered if one.event is event]
+        if len(its) > 1:
+            keys = tuple(one.key for one in its)
+            times = {"one": f"{its[0].frame_s:.2f}", "other": f"{its[-1].frame_s:.2f}"}
+            told = _(
+                "“%(event)s” is marked at %(one)s s and at %(other)s s. A swim has one: take the "
+                "other mark away.",
+                event=NAMES[event],
+                **times,
+            )
+            found.append(Wrong(keys, told))
+    return found
+
+
+def _start_order(start: dict[Event, Seen]) -> list[Wrong]:
+    placed = [start[event] for event in START if event in start]
+    return [
+        _out_of_order(one, after) for one, after in pairwise(placed) if after.frame_s < one.frame_s
+    ]
+
+
+def _out_of_order(one: Seen, after: Seen) -> Wrong:
+    told = _(
+        "“%(after)s” at %(after_s)s s stands before “%(one)s” at %(one_s)s s. It comes after it: "
+        "look at both frames.",
+        one=NAMES[one.event],
+        one_s=f"{one.frame_s:.2f}",
+        after=NAMES[after.event],
+        after_s=f"{after.frame_s:.2f}",
+    )
+    return Wrong((one.key, after.key), told)
+
+
+def _parts(swum: Sequence[Seen]) -> list[list[Seen]]:
+    """Cut after each wall: what is marked at one wall stands together."""
+    parts: list[list[Seen]] = [[]]
+    at_wall: Seen | None = None
+    for one in swum:
+        if at_wall is not None and not _still_at(at_wall, one, parts[-1]):
+            parts.append([])
+            at_wall = None
+        if one.event in WALL and at_wall is None:
+            at_wall = one
+        parts[-1].append(one)
+    if at_wall is not None:
+        parts.append([])
+    return parts
+
+
+def _still_at(first: Seen, one: Seen, part: Sequence[Seen]) -> bool:
+    """Whether this wall event belongs to the turn that `first` began."""
+    if one.event not in WALL or one.frame_s - first.frame_s > AT_WALL_S:
+        return False
+    return all(other.event is not one.event for other in part if other.event in WALL)
+
+
+def _too_many_walls(parts: Sequence[Sequence[Seen]], course: Course) -> Wrong:
+    extra = [one for part in parts[course.walls : -1] for one in part if one.event in WALL]
+    told = _(
+        "There are marks at %(marked)s walls; %(distance)s m in a %(course)s m pool reach "
+        "%(walls)s.",
+        marked=len(parts) - 1,
+        distance=f"{course.distance_m:g}",
+        course=f"{course.course_m:g}",
+        walls=course.walls,
+    )
+    return Wrong(tuple(one.key for one in extra), told)
+
+
+def _length(number: int, part: Sequence[Seen], course: Course, wrong: list[Wrong]) -> Length:
+    breakouts = [one for one in part if one.event is Event.BREAKOUT]
+    if len(breakouts) > 1:
+        told = _(
+            "The head breaks the surface %(count)s times in length %(number)s. Mark it once, or "
+            "mark the wall between.",
+            count=len(breakouts),
+            number=number,
+        )
+        wrong.append(Wrong(tuple(one.key for one in breakouts), told))
+    breakout = breakouts[0] if len(breakouts) == 1 else None
+    hands = [one for one in part if one.event is Event.HAND_ENTRY]
+    if breakout is not None:
+        early = [one for one in hands if one.frame_s < breakout.frame_s]
+        wrong += [_out_of_order(breakout, one) for one in early]
+        hands = [one for one in hands if one not in early]
+    heads = tuple(one for one in part if one.event is Event.HEAD_AT_DISTANCE)
+    return Length(number, breakout, tuple(hands), heads, _wall(number, part, wrong))
+
+
+def _wall(number: int, part: Sequence[Seen], wrong: list[Wrong]) -> Wall | None:
+    at = {one.event: one for one in part if one.event in WALL}
+    if not at:
+        return None
+    placed = [at[event] for event in WALL if event in at]
+    bad = [_out_of_order(a, b) for a, b in pairwise(placed) if b.frame_s < a.frame_s]
+    if bad:
+        wrong += bad
+        return Wall(number)
+    return Wall(
+        number,
+        at.get(Event.HANDS_TOUCH_WALL),
+        at.get(Event.FEET_TOUCH_WALL),
+        at.get(Event.FEET_LEAVE_WALL),
+    )
+
+
+def _distances(lengths: Sequence[Length], course: Course) -> list[Wrong]:
+    """Distances are those swum from the start: they grow with time, and lie in their length."""
+    found = []
+    for length in lengths:
+        low_m, high_m = (length.number - 1) * course.course_m, length.number * course.course_m
+        for one in length.heads:
+            if one.distance_m is not None and not low_m <= one.distance_m <= high_m + NEAR_M:
+                found.append(_elsewhere(one, length, low_m, high_m))
+    heads = [one for length in lengths for one in length.heads]
+    for one, after in pairwise(heads):
+        if (one.distance_m or 0) >= (after.distance_m or 0):
+            told = _(
+                "The head is at %(after)s m after it was at %(one)s m. Distances are counted "
+                "from the start and grow.",
+                one=f"{one.distance_m:g}",
+                after=f"{after.distance_m:g}",
+            )
+            found.append(Wrong((one.key, after.key), told))
+    return found
+
+
+def _elsewhere(one: Seen, length: Length, low_m: float, high_m: float) -> Wrong:
+    told = _(
+        "“Head at %(at)s m” stands in length %(number)s, which goes from %(low)s to %(high)s m. "
+        "Distances are counted from the start; is a wall before it marked?",
+        at=f"{one.distance_m:g}",
+        number=length.number,
+        low=f"{low_m:g}",
+        high=f"{high_m:g}",
+    )
+    return Wrong((one.key,), told)

@@ -1,0 +1,55 @@
+"""All measures of a swim from its marks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from feedback.compute.measuring.events import Seen, Zero, spread_of
+from feedback.compute.measuring.measure import Measure
+from feedback.compute.measuring.splits import way_measures
+from feedback.compute.measuring.start import start_measures
+from feedback.compute.measuring.strokes import missed_strokes, stroke_measures
+from feedback.compute.measuring.swim_marks import Course, SwimMarks, Wrong, put_in_order
+from feedback.compute.measuring.times import Times
+from feedback.compute.measuring.turns import ZONES, TurnZone, turn_measures
+
+
+@dataclass(frozen=True)
+class Measured:
+    """`measures` in the order of a swim's list; `wrong`: what has to be looked at."""
+
+    swim: SwimMarks
+    measures: tuple[Measure, ...]
+    wrong: tuple[Wrong, ...]
+
+    def get(self, key: str, number: int | None = None, at_m: float | None = None) -> Measure | None:
+        """The first measure of this definition, of this length or wall, at this distance."""
+        for one in self.measures:
+            fits = number is None or one.number == number
+            if one.key == key and fits and (at_m is None or one.at_m == at_m):
+                return one
+        return None
+
+
+def measure_swim(
+    marks: Iterable[Seen],
+    course: Course,
+    zero: Zero,
+    *,
+    zone: TurnZone = ZONES[0],
+    strokes: Sequence[str] = (),
+    by: str = "",
+) -> Measured:
+    """`by`: whose marks come first where several people marked the same event; how far apart
+    they are is part of every ±. `strokes`: of each length, for a medley."""
+    given = list(marks)
+    swim = put_in_order(given, course, by=by)
+    times = Times(zero, spread_of(given))
+    measures = (
+        *start_measures(swim, times),
+        *way_measures(swim, times),
+        *turn_measures(swim, times, zone),
+        *stroke_measures(swim, times, strokes),
+    )
+    return Measured(swim, measures, (*swim.wrong, *missed_strokes(swim)))
