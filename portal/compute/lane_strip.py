@@ -60,7 +60,8 @@ class Lane:
     `begin_s` < `end_s` are the ends of the strip. `leaves_s`: when the swimmer leaves the
     pool, None: not known. `now_s`: the present instant, None: none is shown. Of a recording:
     `starts` of swims in it, `ties`, `clips` cut from it, `joins` of its files, and what is
-    `dropped`; `as_clock`: its scale says minutes and seconds.
+    `dropped`; `as_clock`: its scale says minutes and seconds. Of a pool hour: `of_day`, seconds
+    count from midnight and its scale says the time of day; `leaves_s` is when the pool time ends.
     """
 
     begin_s: float
@@ -78,6 +79,7 @@ class Lane:
     joins: tuple[Instant, ...] = ()
     dropped: tuple[Span, ...] = ()
     as_clock: bool = False
+    of_day: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,9 @@ class Tick:
 
     def clock(self) -> str:
         return clock(self.at_s)
+
+    def time_of_day(self) -> str:
+        return time_of_day(self.at_s)
 
 
 @dataclass(frozen=True)
@@ -240,3 +245,13 @@ def clock(at_s: float) -> str:
     minutes, seconds = divmod(rest, 60)
     of_hours = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
     return f"{sign}{of_hours}:{seconds:02d}"
+
+
+def time_of_day(at_s: float) -> str:
+    """Hours and minutes of seconds since midnight, whole minutes; goes on after the next one.
+
+    >>> time_of_day(37_800.0), time_of_day(86_459.9)
+    ('10:30', '00:00')
+    """
+    minutes = int(at_s // 60)
+    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"

@@ -8,7 +8,7 @@ from typing import Any
 
 from django import template
 
-from portal.compute.lane_strip import Drawing, Lane, clock, lay_out
+from portal.compute.lane_strip import Drawing, Lane, clock, lay_out, time_of_day
 
 register = template.Library()
 
@@ -27,6 +27,12 @@ class Line:
 
     def to(self) -> str:
         return clock(self.to_s or 0.0)
+
+    def at_time(self) -> str:
+        return time_of_day(self.at_s)
+
+    def to_time(self) -> str:
+        return time_of_day(self.to_s or 0.0)
 
 
 @register.inclusion_tag("portal/lane_strip.html")
