@@ -71,6 +71,10 @@ class Clinic(models.Model):
     starter_y_m = models.FloatField(default=1.0)
     give = models.CharField(max_length=16, choices=Give, default=Give.WITH_FEEDBACK)
     sound_for_swimmers = models.BooleanField(default=False)
+    # what the club agreed with the lifeguard for whoever films under water; null: nothing yet
+    most_dives_each = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(10_000)]
+    )
     state = models.CharField(max_length=8, choices=State, default=State.PLANNED)
     checked_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
