@@ -1,21 +1,29 @@
-"""Take in a plan: create or update a clinic with its stations, groups, team and roster."""
+"""Take in a plan: create or update a clinic with its stations, groups, team and roster.
+
+Stations, groups, pool hour and venue are plan_parts.py, the team is plan_team.py.
+"""
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 
 from django.db import transaction
-from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
 from clinics.actions.keeping_rules import clinic_changed
+from clinics.actions.plan_parts import (
+    drop_empty_groups,
+    put_hour_and_venue,
+    put_lane_groups,
+    put_stations,
+)
+from clinics.actions.plan_team import put_team
 from clinics.actions.roster import email_ok, put_roster
-from clinics.compute.plan_file import PlanFile, StationSpec, TeamSpec, parse_plan
+from clinics.compute.plan_file import PlanFile, parse_plan
 from clinics.compute.roster_file import RosterRow, parse_roster
 from clinics.compute.tables import decode_text
-from clinics.models import Camera, Clinic, Duty, LaneGroup, Station
+from clinics.models import Clinic
 from portal.actions.audit import record
 from portal.models import Club, Membership, User
 
@@ -35,7 +43,8 @@ def take_in_plan(
     `roster_text` comes before the file that the plan names, which is looked for in
     `base_dir`. `create_club` makes the club, with that name, if it is missing. `by` must be
     an admin of the club; without it the caller vouches (the command line). With `slug` the
-    plan must be that clinic's (a page that changes one clinic makes no other).
+    plan must be that clinic's (a page that changes one clinic makes no other). What the plan
+    leaves out (pool hour, venue, a station's camera, the team) stays as it is.
     Raises BadInput with everything that is wrong in plan and roster.
     """
     errors: list[tuple[str, str]] = []
@@ -51,13 +60,14 @@ def take_in_plan(
         if errors or club is None:
             raise BadInput(errors)
         clinic = _put_clinic(plan, clinic, club)
-        _put_stations(clinic, plan.stations, source)
-        _put_lane_groups(clinic, plan.lane_groups, source, keep_used=rows is None)
-        _put_team(clinic, plan.team, by)
+        put_stations(clinic, plan.stations, source)
+        put_lane_groups(clinic, plan.lane_groups, source, keep_used=rows is None)
+        put_team(clinic=clinic, team=plan.team, by=by)
+        put_hour_and_venue(clinic, plan, source, by)
         record(action="plan.taken-in", by=by, subject=clinic, club=club)
         if rows is not None:
             put_roster(clinic=clinic, rows=rows, by=by, source=plan.roster or "roster")
-            _drop_empty_groups(clinic, plan.lane_groups)
+            drop_empty_groups(clinic, plan.lane_groups)
         clinic_changed(clinic=clinic, by=by)
     return clinic
 
@@ -147,92 +157,3 @@ def _put_clinic(plan: PlanFile, clinic: Clinic | None, club: Club) -> Clinic:
         setattr(clinic, name, getattr(plan, name))
     clinic.save()
     return clinic
-
-
-def _put_stations(clinic: Clinic, specs: tuple[StationSpec, ...], source: str) -> None:
-    """Stations are known by their short name. One with recordings cannot be left out."""
-    known = {station.slug: station for station in clinic.stations.all()}
-    wanted = {spec.slug for spec in specs}
-    gone = [station for slug, station in known.items() if slug not in wanted]
-    used = [s for s in gone if s.recordings.exists() or s.uploads.exists()]
-    if used:
-        raise BadInput(
-            (
-                _("%(place)s, station “%(slug)s”", place=source, slug=station.slug),
-                _("has recordings already, so the plan cannot leave it out."),
-            )
-            for station in used
-        )
-    Station.objects.filter(pk__in=[station.pk for station in gone]).delete()
-    for order, spec in enumerate(specs, start=1):
-        station = known.get(spec.slug) or Station(clinic=clinic, slug=spec.slug)
-        station.order = order
-        for name in ("name", "kind", "x_m", "y_m", "z_m", "hears_start"):
-            setattr(station, name, getattr(spec, name))
-        station.windows = [
-            {"pass": w.pass_no, "from_s": w.from_s, "to_s": w.to_s} for w in spec.windows
-        ]
-        station.save()
-        if not station.recordings.exists():
-            station.cameras.exclude(name=spec.camera).filter(recordings__isnull=True).delete()
-        Camera.objects.get_or_create(station=station, name=spec.camera)
-
-
-def _put_lane_groups(
-    clinic: Clinic, names: tuple[str, ...], source: str, *, keep_used: bool
-) -> None:
-    """The plan's groups in their order. Without a new roster a group with swimmers stays."""
-    for order, name in enumerate(names, start=1):
-        LaneGroup.objects.update_or_create(clinic=clinic, name=name, defaults={"order": order})
-    if not keep_used or not names:
-        return
-    left_out = clinic.lane_groups.exclude(name__in=names)
-    used = left_out.filter(entries__isnull=False).distinct()
-    if used:
-        raise BadInput(
-            (
-                _("%(place)s, lane_group “%(name)s”", place=source, name=group.name),
-                _("has swimmers, so the plan cannot leave it out. Hand in the roster, too."),
-            )
-            for group in used
-        )
-    left_out.delete()
-
-
-def _drop_empty_groups(clinic: Clinic, names: tuple[str, ...]) -> None:
-    clinic.lane_groups.exclude(name__in=names).filter(entries__isnull=True).delete()
-
-
-def _put_team(clinic: Clinic, team: tuple[TeamSpec, ...], by: User | None) -> None:
-    """Who works at the clinic: made if unknown, member of the club from that day at latest."""
-    duties = []
-    for spec in team:
-        user = User.objects.filter(email__iexact=spec.email).first()
-        user = user or User.objects.create_user(spec.email, spec.name)
-        if spec.name and not user.name:
-            user.name = spec.name
-            user.save(update_fields=["name"])
-        _member(clinic, user, spec.role, by)
-        if spec.duty:
-            duty, _new = Duty.objects.get_or_create(clinic=clinic, user=user, kind=spec.duty)
-            duties.append(duty.pk)
-    clinic.duties.exclude(pk__in=duties).delete()
-
-
-def _member(clinic: Clinic, user: User, role: str, by: User | None) -> None:
-    """One that begins later begins by the clinic's day; one that an admin ended stays ended."""
-    from_date: dt.date = min(timezone.now().date(), clinic.date)
-    membership, is_new = Membership.objects.get_or_create(
-        club=clinic.club, user=user, role=role, defaults={"from_date": from_date}
-    )
-    if is_new:
-        record(
-            action="membership.from-plan",
-            by=by,
-            subject=membership,
-            club=clinic.club,
-            detail={"role": role},
-        )
-    elif membership.from_date > from_date:
-        membership.from_date = from_date
-        membership.save(update_fields=["from_date"])
