@@ -51,13 +51,14 @@ def take_answers(
     *, swimmer: Swimmer, answers: Answers, how: How, clinic: Clinic | None = None
 ) -> list[Consent]:
     """Put the answers in force; which rows they are. Raises ConsentRefused and changes nothing.
+    `how.names`: who stood in the texts when they were read, if that was not now.
 
     The same answer once more changes nothing, and neither does the same `client_id`.
     """
     swimmer = locked(swimmer)
     _note_adult(swimmer, answers, how)
     clinic = clinic or next_clinic(swimmer)
-    names = names_for(swimmer.club, clinic)
+    names = how.names or names_for(swimmer.club, clinic)
     texts = texts_of(swimmer.club)
     how = replace(how, names=names, clinic=clinic)
     taken = []

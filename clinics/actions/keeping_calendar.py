@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.keeping import CLIPS, ORIGINALS, RECORDING, WITHDRAWN
 from clinics.actions.purge_originals import MADE
+from clinics.actions.sign_up_keeping import days_of
 from clinics.models import Clinic, Clip, ClipFile, Recording, SourceFile, Swim, Upload
 from portal.models import StoredFile
 from portal.registry import keeping_rules
@@ -25,6 +26,7 @@ WHAT = {
     "clips": _("clips"),
     "swims": _("swims, with what was said and measured"),
     "originals": _("originals, with what is made of whole recordings"),
+    "sign-ups": _("sign-ups, with what was written for coaches"),
     "uploads": _("parts of uploads"),
     "files": _("other files"),
 }
@@ -54,7 +56,7 @@ class Line:
 def calendar_of(club: Club, *, what: str = "", clinic: uuid.UUID | None = None) -> list[Line]:
     """By day. A dozen queries, however many things there are."""
     found: dict[Key, Counter[str]] = {}
-    for key, count, size in [*_clips(club), *_swims(club), *_originals(club), *_others(club)]:
+    for key, count, size in _told(club):
         if (not what or key[1] == what) and (clinic is None or key[2] == clinic):
             found.setdefault(key, Counter()).update(count=count, size=size)
     clinics = {row.pk: row for row in Clinic.objects.filter(club=club)}
@@ -66,6 +68,11 @@ def calendar_of(club: Club, *, what: str = "", clinic: uuid.UUID | None = None) 
 
 
 Told = list[tuple[Key, int, int]]
+
+
+def _told(club: Club) -> Told:
+    sign_ups: Told = [((day, "sign-ups", of.pk, ""), n, 0) for day, of, n in days_of(club)]
+    return [*_clips(club), *_swims(club), *_originals(club), *sign_ups, *_others(club)]
 
 
 def _grouped(rows: QuerySet[Any], date: str, *by: str, size: str = "") -> list[Any]:

@@ -88,6 +88,11 @@ def _times(rules: ClubRules) -> list[str]:
         },
         _("What was never given to you: %(time)s after the clinic.")
         % {"time": _days(rules.not_given_days)},
+        _(
+            "Your sign-up, and what you want coaches to look at: %(time)s after the clinic. "
+            "Injuries that you tell the coaches: until the clinic is closed."
+        )
+        % {"time": _days(rules.not_given_days)},
         _("Comments, measures and take-home pages: %(time)s.")
         % {"time": _months(rules.measures_months)},
         _("Parts of uploads that did not end: %(time)s.")

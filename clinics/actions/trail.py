@@ -18,6 +18,7 @@ from clinics.models import (
     Recording,
     Share,
     ShelfClip,
+    SignUp,
     Swim,
     Swimmer,
 )
@@ -96,6 +97,13 @@ SUBJECTS = (
         **_through_clip("clip__"),
     ),
     _subject(MinorReport, _("a clip"), lambda row: _of_clip(row.clip), **_through_clip("clip__")),
+    _subject(
+        SignUp,
+        _("a sign-up"),
+        lambda row: f"{row.name}, {_of_clinic(row.sheet.clinic)}",
+        to="sheet__clinic__club_id",
+        by=["name", "sheet__clinic__name"],
+    ),
     _subject(
         Recording,
         _("a recording"),

@@ -131,3 +131,9 @@ def originals_until(rules: Rules, *, clinic_day: dt.date, brought_day: dt.date) 
 def records_until(rules: Rules, *, clinic_day: dt.date) -> dt.date:
     """Until when the start log, the roster and the recordings' rows of a clinic are kept."""
     return add_months(clinic_day, rules.measures_months)
+
+
+def sign_ups_until(rules: Rules, *, clinic_day: dt.date) -> dt.date:
+    """Until when sign-ups of a clinic are kept with what coaches should look at: as long as what
+    was never given. Injuries go sooner, when the clinic is closed."""
+    return clinic_day + dt.timedelta(days=rules.not_given_days)

@@ -92,10 +92,9 @@ class SignUp(models.Model):
     language = models.CharField(max_length=8, default="en")
     state = models.CharField(max_length=10, choices=State, default=State.TO_CONFIRM)
     came = models.CharField(max_length=7, choices=Came)
-    # {purpose: {"agrees", "version", "language", "at"}}, put in force when taken in; `names` are
-    # who stood in the texts then
+    # {purpose: {"agrees", "version", "language", "names", "at"}}, put in force when taken in;
+    # `names` are who stood in the text then
     answers = models.JSONField(default=dict, blank=True)
-    names = models.JSONField(default=dict, blank=True)
     client_id = models.CharField(max_length=64, blank=True)  # sent twice changes nothing
     made_at = models.DateTimeField(default=timezone.now)
     confirmed_at = models.DateTimeField(null=True, blank=True)
