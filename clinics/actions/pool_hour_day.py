@@ -4,16 +4,15 @@ and from what was wished for, each time it is asked for."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from clinics.actions.pool_hour import Planned, planned
 from clinics.compute.rotation import Day, Late, Slot, Started, replan, slip_s
 from clinics.compute.rotation.inputs import DAY_S
-from clinics.models import Clinic, DayWish, Entry, StartLogEntry
+from clinics.models import Clinic, DayWish, Entry, StartLogEntry, Swim
 
 Outcome = StartLogEntry.Outcome
-SWAM = {Outcome.AWAY, Outcome.NOT_FILMED}
 
 
 @dataclass(frozen=True)
@@ -42,26 +41,30 @@ class DayOf:
         return [self.planned.entries[int(str(slot.key))] for slot in self.day.slots]
 
 
-def day_of(clinic: Clinic, now: dt.datetime, plan: Planned | None = None) -> DayOf | None:
-    """The day as it stands at `now`; None as in `planned`. Two queries and those of `planned`.
+def day_of(
+    clinic: Clinic, now: dt.datetime, plan: Planned | None = None, *, look_back: bool = False
+) -> DayOf | None:
+    """The day as it stands at `now`, with `look_back` as it stood then; None as in `planned`.
+    Three queries and those of `planned`.
 
-    Away, filmed or not, counts as started; who was called back goes again. Who was passed over
-    goes after their own group. Of “comes late” and “did not come”, what was said last holds.
+    Whoever has a swim has started, and so has who was away and not filmed: swims are settled
+    from all phones' lines (actions/log_swims.py), so that a start that two phones logged counts
+    once. Who was called back goes again. Who was passed over goes after their own group. Of
+    “comes late” and “did not come”, what was said last holds.
     """
     plan = plan or planned(clinic)
     if plan is None:
         return None
-    lines = list(_lines(clinic))
+    until = now if look_back else None
+    lines = list(_lines(clinic, until))
     near = [one for one in lines if abs(plan.seconds(one.instant)) <= DAY_S]
-    wishes = list(_wishes(clinic))
+    wishes = list(_wishes(clinic, until))
     no_shows, skipped = _said_last(near, Outcome.NO_SHOW), _said_last(near, Outcome.SKIPPED)
     late = _late(wishes, no_shows)
     absent = {number for number in no_shows if number not in late}
     day = replan(
         plan.timetable,
-        started=[
-            Started(_number(one), plan.seconds(one.instant)) for one in near if one.outcome in SWAM
-        ],
+        started=_started(plan, near, _swims(clinic, until)),
         no_shows=absent,
         late=[
             Late(number, _within_a_day(plan.seconds(from_at)))
@@ -83,14 +86,32 @@ def day_of(clinic: Clinic, now: dt.datetime, plan: Planned | None = None) -> Day
     )
 
 
-def _lines(clinic: Clinic) -> Iterable[StartLogEntry]:
+def _lines(clinic: Clinic, until: dt.datetime | None) -> Iterable[StartLogEntry]:
     lines = clinic.start_log.filter(undone_at__isnull=True, entry__isnull=False)
+    lines = lines if until is None else lines.filter(instant__lte=until)
     return lines.select_related("entry").order_by("instant")
 
 
-def _wishes(clinic: Clinic) -> Iterable[DayWish]:
+def _swims(clinic: Clinic, until: dt.datetime | None) -> Iterable[tuple[int, dt.datetime]]:
+    swims = Swim.objects.filter(entry__clinic=clinic)
+    swims = swims if until is None else swims.filter(start_at__lte=until)
+    return swims.order_by("start_at").values_list("entry__number", "start_at")
+
+
+def _wishes(clinic: Clinic, until: dt.datetime | None) -> Iterable[DayWish]:
     wishes = DayWish.objects.filter(entry__clinic=clinic)
+    wishes = wishes if until is None else wishes.filter(said_at__lte=until)
     return wishes.select_related("entry").order_by("said_at")
+
+
+def _started(
+    plan: Planned, lines: Sequence[StartLogEntry], swims: Iterable[tuple[int, dt.datetime]]
+) -> list[Started]:
+    not_filmed = [
+        (_number(line), line.instant) for line in lines if line.outcome == Outcome.NOT_FILMED
+    ]
+    at_s = ((number, plan.seconds(instant)) for number, instant in [*swims, *not_filmed])
+    return [Started(number, after_s) for number, after_s in at_s if abs(after_s) <= DAY_S]
 
 
 def _number(line: StartLogEntry) -> int:

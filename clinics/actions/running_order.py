@@ -40,8 +40,8 @@ def _group_names(clinic: Clinic) -> list[str]:
 
 def have_swum(clinic: Clinic) -> set[int]:
     """Numbers of who was away, filmed or not. One query."""
-    away = Q(start_log__outcome__in=["away", "not-filmed"], start_log__undone_at__isnull=True)
-    went = clinic.entries.filter(Q(swims__isnull=False) | away)
+    not_filmed = Q(start_log__outcome="not-filmed", start_log__undone_at__isnull=True)
+    went = clinic.entries.filter(Q(swims__isnull=False) | not_filmed)
     return set(went.values_list("number", flat=True))
 
 

@@ -1,3 +1,8 @@
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from clinics.views import hour
+
+urlpatterns: list[URLPattern] = [
+    path("clinics/<uuid:pk>/plan/hour/", hour.pool_hour, name="pool-hour"),
+    path("clinics/<uuid:pk>/plan/hour/order/", hour.running_order, name="running-order"),
+]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from clinics.models import Clinic, Entry, LaneGroup, PoolHour, StartLogEntry, Swimmer
+from clinics.models import Clinic, Entry, LaneGroup, PoolHour, StartLogEntry, Swim, Swimmer
 from portal.models import Club
 from tests.cast import DAY, make_clinic
 
@@ -50,11 +50,17 @@ def even_paces(count: int, fastest_s: float, slowest_s: float) -> list[float]:
 
 
 def tap(clinic: Clinic, number: int, after_s: float, outcome: str = "away") -> StartLogEntry:
-    """A line of the start log, so long after the begin of the pool time."""
-    return StartLogEntry.objects.create(
+    """A line of the start log, so long after the begin of the pool time, and its swim."""
+    entry = clinic.entries.get(number=number)
+    at = BEGINS_AT + dt.timedelta(seconds=after_s)
+    line = StartLogEntry.objects.create(
         clinic=clinic,
         client_id=f"phone-{number}-{after_s}-{outcome}",
-        entry=clinic.entries.get(number=number),
-        instant=BEGINS_AT + dt.timedelta(seconds=after_s),
+        entry=entry,
+        instant=at,
         outcome=outcome,
     )
+    if outcome == "away":
+        go = entry.swims.count() + 1
+        Swim.objects.create(entry=entry, go=go, log_entry=line, start_at=at, start_u_ms=150)
+    return line

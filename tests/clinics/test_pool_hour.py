@@ -15,7 +15,7 @@ from clinics.actions.errors import BadInput
 from clinics.actions.pool_hour import Planned, planned, set_pool_hour
 from clinics.actions.pool_hour_day import DayOf, day_of
 from clinics.compute.rotation import Part
-from clinics.models import Clinic, DayWish, LaneGroup, PoolHour
+from clinics.models import Clinic, DayWish, LaneGroup, PoolHour, StartLogEntry
 from portal.models import AuditEntry
 from tests.cast import DAY, Cast, make_station
 from tests.clinics.hour_tools import (
@@ -137,7 +137,7 @@ def test_timetable_takes_as_many_queries_for_many(
             tap(clinic, number, 60.0 * number)
         with django_assert_num_queries(2):
             planned(clinic)
-        with django_assert_num_queries(4):
+        with django_assert_num_queries(5):
             day_of(clinic, BEGINS_AT)
 
 
@@ -213,7 +213,7 @@ def test_who_is_in_the_lane_and_how_late_the_clinic_is(six: Clinic) -> None:
 
 def test_called_back_goes_again_and_what_was_undone_never_was(six: Clinic) -> None:
     tap(six, 1, 60, "false-start")
-    line = tap(six, 2, 130)
+    line = tap(six, 2, 130, "not-filmed")
     line.undone_at = BEGINS_AT
     line.save()
     assert order(day_at(six, 135)) == [1, 2, 3, 4, 5, 6]
@@ -260,8 +260,28 @@ def test_second_go_comes_after_a_rest(six: Clinic) -> None:
     assert found.day.slots[-1].part is Part.SECOND
 
 
+def test_start_that_two_phones_logged_counts_once(six: Clinic) -> None:
+    """One swim follows from both lines, however wrong the other phone's clock is."""
+    line = tap(six, 1, 60)
+    StartLogEntry.objects.create(
+        clinic=six, client_id="other-phone-1", entry=line.entry, outcome="away",
+        instant=line.instant + dt.timedelta(seconds=900),
+    )  # fmt: skip
+    found = day_at(six, 1000)
+    assert [slot.key for slot in found.day.done] == [1]
+
+
+def test_day_can_be_looked_back_at(six: Clinic) -> None:
+    tap(six, 1, 60)
+    tap(six, 2, 130)
+    wish(six, 3, "second-go", 500)
+    at = BEGINS_AT + dt.timedelta(seconds=100)
+    found = day_of(six, at, look_back=True)
+    assert found is not None and order(found) == [2, 3, 4, 5, 6]
+
+
 def test_lines_of_another_day_count_for_nothing_and_are_told(six: Clinic) -> None:
-    tap(six, 1, -200_000)
+    tap(six, 1, -200_000, "not-filmed")
     found = day_at(six, 0)
     assert (order(found)[0], found.other_day) == (1, 1)
 
