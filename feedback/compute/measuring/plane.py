@@ -53,16 +53,15 @@ class Spot:
 @dataclass(frozen=True, eq=False)
 class Plane:
     """`matrix` (3 x 3) maps picture to metres. `residual_px`: root mean square of what each mark
-    is off in the picture, None with four marks, which always fit. `worst`: index of the mark
-    without which the others fit best, and by how many pixels it is off then; None with five
-    marks or fewer, of which nobody can tell which one it is."""
+    is off in the picture, None with four marks, which always fit. `weights`: one over each
+    mark's standard uncertainty in metres."""
 
     key: str
     matrix: Floats
     covariance: Floats
     marks: tuple[Known, ...]
     residual_px: float | None
-    worst: tuple[int, float] | None
+    weights: Floats
     click_u_px: float
 
     def spot(self, px: float, py: float, key: str, *, click_u_px: float | None = None) -> Spot:
@@ -149,9 +148,32 @@ def fit_plane(marks: Sequence[Known], *, key: str, click_u_px: float = CLICK_U_P
         covariance=covariance,
         marks=tuple(marks),
         residual_px=float(np.sqrt(np.mean(off_px**2))) if spare else None,
-        worst=_worst(picture, metres, weights),
+        weights=weights,
         click_u_px=click_u_px,
     )
+
+
+def worst_mark(plane: Plane) -> tuple[int, float] | None:
+    """Index of the mark without which the others fit best, and by how many pixels it is off
+    then. None with five marks or fewer: of those nobody can tell which one it is."""
+    picture = np.array([(one.px, one.py) for one in plane.marks], dtype=float)
+    metres = np.array([(one.x_m, one.y_m) for one in plane.marks], dtype=float)
+    if len(picture) < LEAST_MARKS + 2:
+        return None
+    tried: list[tuple[float, int, float]] = []
+    for n in range(len(picture)):
+        keep = np.arange(len(picture)) != n
+        points = [(float(x), float(y)) for x, y in picture[keep]]
+        if not homography.has_four_corners(points):
+            continue
+        matrix = homography.transformation(picture[keep], metres[keep])
+        matrix = homography.refined(matrix, picture[keep], metres[keep], plane.weights[keep])
+        off_px = homography.off_px(matrix, picture, metres)
+        tried.append((float(np.sum(off_px[keep] ** 2)), n, float(off_px[n])))
+    if not tried:
+        return None
+    _left, n, off = min(tried)
+    return n, off
 
 
 def _refuse(marks: Sequence[Known]) -> None:
@@ -189,25 +211,6 @@ def _worse_than_said(matrix: Floats, picture: Floats, metres: Floats, weights: F
     left = (homography.moved(matrix, picture) - metres) * weights[:, None]
     freedom = left.size - matrix.size + 1
     return max(1.0, float(np.sum(left**2)) / freedom)
-
-
-def _worst(picture: Floats, metres: Floats, weights: Floats) -> tuple[int, float] | None:
-    if len(picture) < LEAST_MARKS + 2:
-        return None
-    tried: list[tuple[float, int, float]] = []
-    for n in range(len(picture)):
-        keep = np.arange(len(picture)) != n
-        points = [(float(x), float(y)) for x, y in picture[keep]]
-        if not homography.has_four_corners(points):
-            continue
-        matrix = homography.transformation(picture[keep], metres[keep])
-        matrix = homography.refined(matrix, picture[keep], metres[keep], weights[keep])
-        off_px = homography.off_px(matrix, picture, metres)
-        tried.append((float(np.sum(off_px[keep] ** 2)), n, float(off_px[n])))
-    if not tried:
-        return None
-    _left, n, off = min(tried)
-    return n, off
 
 
 def _in_front(matrix: Floats, picture: Floats) -> None:

@@ -1,0 +1,82 @@
+"""The stated ± against drawn swims: frames sampled, clocks off as their fit says, places drawn.
+
+GUM Supplement 1 (JCGM 101:2008): an interval of 95 % holds the truth in about 95 of 100 draws, and
+the shortest such interval is the yardstick for its width (its 5.3.4).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+import pytest
+
+from feedback.compute.measuring.events import Event
+from feedback.compute.measuring.whole import measure_swim
+from tests.feedback.measuring.swims import COURSE, Cameras, another_swim
+
+DRAWS = 2000
+Truth = dict[tuple[str, int], float]
+WITHIN_ONE_VIEW = [
+    ("movement-time", 0),
+    ("flight-time", 0),
+    ("turn-contact", 1),
+    ("stroke-rate", 1),
+]
+ACROSS_TWO_VIEWS = [("turn-in", 1), ("turn-out", 1), ("underwater-time", 1)]
+AGAINST_THE_START = [("block-time", 0), ("breakout-time", 0), ("split", 1)]
+
+
+def truth_of(rows: tuple[tuple[Event, float, float | None, str], ...]) -> Truth:
+    """By their definitions, straight from the events."""
+    first: dict[Event, float] = {}
+    for event, at_s, _distance_m, _view in rows:
+        first.setdefault(event, at_s)
+    heads = {d: at for event, at, d, _v in rows if event is Event.HEAD_AT_DISTANCE}
+    hands = sorted(at for event, at, _d, _v in rows if event is Event.HAND_ENTRY and at < 12)
+    return {
+        ("movement-time", 0): first[Event.FEET_LEAVE_BLOCK] - first[Event.FIRST_MOVEMENT],
+        ("flight-time", 0): first[Event.FIRST_ENTRY] - first[Event.FEET_LEAVE_BLOCK],
+        ("turn-contact", 1): first[Event.FEET_LEAVE_WALL] - first[Event.FEET_TOUCH_WALL],
+        ("stroke-rate", 1): 60 * 3 / (hands[7] - hands[1]),
+        ("turn-in", 1): first[Event.HANDS_TOUCH_WALL] - heads[20.0],
+        ("turn-out", 1): heads[35.0] - first[Event.FEET_LEAVE_WALL],
+        ("underwater-time", 1): first[Event.BREAKOUT] - first[Event.FIRST_ENTRY],
+        ("block-time", 0): first[Event.FEET_LEAVE_BLOCK],
+        ("breakout-time", 0): first[Event.BREAKOUT],
+        ("split", 1): first[Event.HANDS_TOUCH_WALL],
+    }
+
+
+@pytest.fixture(scope="module", params=[(0.001, 0.001), (0.004, 0.002), (0.02, 0.15)], ids=str)
+def drawn(request: pytest.FixtureRequest) -> dict[tuple[str, int], np.ndarray]:
+    """For each measure rows of (error, half width): clocks sure, as usual, and poor with a
+    start that was only tapped."""
+    clock_u_s, start_u_s = request.param
+    cameras, rng = Cameras(clock_u_s=clock_u_s, start_u_s=start_u_s), np.random.default_rng(11)
+    rows: dict[tuple[str, int], list[tuple[float, float]]] = defaultdict(list)
+    for _ in range(DRAWS):
+        events = another_swim(rng)
+        marks, zero = cameras.film(rng, events)
+        swim = measure_swim(marks, COURSE, zero)
+        for name, truth in truth_of(events).items():
+            told = swim.get(*name)
+            assert told is not None
+            rows[name].append((told.quantity.value - truth, told.quantity.half_width_95))
+    return {name: np.array(its) for name, its in rows.items()}
+
+
+def shortest_width(errors: np.ndarray) -> float:
+    """Of all intervals that hold 95 % of the draws."""
+    ordered = np.sort(errors)
+    inside = int(np.ceil(0.95 * ordered.size))
+    return float(np.min(ordered[inside - 1 :] - ordered[: ordered.size - inside + 1]))
+
+
+@pytest.mark.parametrize("name", WITHIN_ONE_VIEW + ACROSS_TWO_VIEWS + AGAINST_THE_START, ids=str)
+def test_interval_covers_and_is_not_wide(
+    drawn: dict[tuple[str, int], np.ndarray], name: tuple[str, int]
+) -> None:
+    errors, half_widths = drawn[name].T
+    assert np.mean(np.abs(errors) <= half_widths) >= 0.93
+    assert 2 * half_widths.mean() <= 1.2 * shortest_width(errors)
