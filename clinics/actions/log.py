@@ -1,27 +1,28 @@
-"""The start log: what was tapped at the pool, and the swims that follow from it."""
+"""The start log: what was tapped at the pool, one line at a time or from a file. What phones send
+in one go is taken in by log_sync.py; the swims that follow are settled in log_swims.py."""
 
 from __future__ import annotations
 
 import datetime as dt
+import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.db.models import Max
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.compute.log_file import TOO_CLOSE_S, parse_log
-from clinics.models import Clinic, Clip, Entry, Recording, StartLogEntry, Swim, Tie
+from clinics.actions.log_swims import TAP_U_MS, TOO_CLOSE, is_worked_on, make_swim, settle_swims
+from clinics.compute.log_file import parse_log
+from clinics.models import Clinic, Entry, Recording, StartLogEntry, Swim
 from portal.actions.audit import record
 from portal.models import User
 
-# Standard uncertainty of a tapped start against the other starts of its clinic. From the
-# project's own experiment: taps scatter by 80 ms, and one in ten is up to 0.4 s later still:
-# sqrt(0.08² + 0.1 * 0.4² - (0.1 * 0.4)²) = 0.144 s. How late taps are as a whole (about
-# 0.2 s) shifts all alike and is not part of it.
-TAP_U_MS = 150.0
+__all__ = ["TAP_U_MS", "log_start", "take_in_log", "undo_start"]
 AWAY = StartLogEntry.Outcome.AWAY
+IN_PICTURE = (AWAY, StartLogEntry.Outcome.FALSE_START, StartLogEntry.Outcome.NOT_FILMED)
+"""Somebody was in the lane, or about to be: recordings and what is dropped of them follow."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def log_start(
     Sending the same `client_id` again changes nothing but a note that came later. A second
     tap for a swimmer within eight seconds is kept as a line, without a second swim.
     """
-    _refuse_closed(clinic)
+    refuse_closed(clinic)
     line, is_new = StartLogEntry.objects.get_or_create(
         clinic=clinic,
         client_id=client_id,
@@ -64,11 +65,10 @@ def log_start(
     if not is_new:
         return _add_note(line, note, by)
     if outcome == AWAY and entry is not None and not _away_near(line):
-        _make_swim(line)
-        _align_anew(clinic, by)
-    elif outcome != StartLogEntry.Outcome.NO_SHOW:  # in picture without a swim: perhaps dropped
-        _align_anew(clinic, by)
-    _open(clinic)
+        make_swim(line)
+    if outcome in IN_PICTURE:
+        align_anew(clinic, by)
+    open_clinic(clinic)
     record(
         action="start.logged",
         by=by,
@@ -79,7 +79,7 @@ def log_start(
     return line
 
 
-def _refuse_closed(clinic: Clinic) -> None:
+def refuse_closed(clinic: Clinic) -> None:
     if clinic.state == Clinic.State.CLOSED:
         raise BadInput([("", _("This clinic is closed; its start log stays as it was."))])
 
@@ -94,31 +94,19 @@ def _add_note(line: StartLogEntry, note: str, by: User | None) -> StartLogEntry:
 
 def _away_near(line: StartLogEntry) -> StartLogEntry | None:
     """Another start of the same swimmer within the seconds in which nobody goes twice."""
-    span = dt.timedelta(seconds=TOO_CLOSE_S)
     same = StartLogEntry.objects.filter(
         entry=line.entry, outcome=AWAY, undone_at__isnull=True
     ).exclude(pk=line.pk)
-    return same.filter(instant__gt=line.instant - span, instant__lt=line.instant + span).first()
+    return same.filter(
+        instant__gt=line.instant - TOO_CLOSE, instant__lt=line.instant + TOO_CLOSE
+    ).first()
 
 
-def _make_swim(line: StartLogEntry) -> Swim:
-    last = Swim.objects.filter(entry=line.entry).aggregate(last=Max("go"))["last"] or 0
-    assert line.entry is not None  # every line that makes a swim names its swimmer
-    return Swim.objects.create(
-        entry=line.entry,
-        go=last + 1,
-        log_entry=line,
-        start_at=line.instant,
-        start_kind=Swim.StartKind.TAP,
-        start_u_ms=TAP_U_MS,
-    )
-
-
-def _open(clinic: Clinic) -> None:
+def open_clinic(clinic: Clinic) -> None:
     Clinic.objects.filter(pk=clinic.pk, state=Clinic.State.PLANNED).update(state="open")
 
 
-def _align_anew(clinic: Clinic, by: User | None) -> None:
+def align_anew(clinic: Clinic, by: User | None) -> None:
     """A start that comes after the recordings has its clips to be cut; if it is not to be
     filmed, what is dropped is so at once."""
     from clinics.actions.align import ask_to_align  # aligning follows logging, not the other way
@@ -131,39 +119,50 @@ def _align_anew(clinic: Clinic, by: User | None) -> None:
 
 @transaction.atomic
 def undo_start(*, clinic: Clinic, client_id: str, by: User | None) -> StartLogEntry | None:
-    """Take one line back. The line stays, marked as undone; its swim goes, unless clips
-    were made of it or something was placed on it. None: no such line (it may not have been
-    sent yet)."""
-    _refuse_closed(clinic)
+    """Take one line back. The line stays, marked as undone; its swim hangs on another line of the
+    same start, or goes, unless clips were made of it or something was placed on it. None: no such
+    line (it may not have been sent yet)."""
+    refuse_closed(clinic)
     line = StartLogEntry.objects.filter(clinic=clinic, client_id=client_id).first()
     if line is None or line.undone_at is not None:
         return line
-    swim = Swim.objects.filter(log_entry=line).first()
-    if swim is not None:
-        _remove_swim(swim)
+    for refusal in why_not_undone(clinic, [line]).values():
+        raise refusal
     line.undone_at = timezone.now()
     line.save(update_fields=["undone_at"])
-    _align_anew(clinic, by)
+    settle_swims(clinic=clinic, entries={line.entry_id} if line.entry_id else set())
+    if line.outcome in IN_PICTURE:
+        align_anew(clinic, by)
     record(action="start.undone", by=by, subject=line, club=clinic.club)
     return line
 
 
-def _remove_swim(swim: Swim) -> None:
-    made = Clip.objects.filter(swim=swim, files__isnull=False).exists()
-    tied = swim.ties.filter(found_by=Tie.FoundBy.PERSON).exists()  # the rest is found anew
-    if made or tied or swim.passed_at is not None:
-        raise BadInput(
-            [
-                (
-                    _("number %(number)s", number=swim.entry.number),
-                    _(
-                        "This start has clips or ties already. A checker can say on the check "
-                        "board that it is somebody else, or was no swim."
-                    ),
-                )
-            ]
+def why_not_undone(clinic: Clinic, lines: Sequence[StartLogEntry]) -> dict[uuid.UUID, BadInput]:
+    """Of these lines, if all of them were taken back at once, those that stay, with the reason: a
+    swim that was worked on does not go with its line, unless another line has its start."""
+    going = {line.pk: line for line in lines}
+    swims = Swim.objects.filter(is_worked_on(), log_entry__in=going).select_related("entry")
+    held = {swim.log_entry_id: swim for swim in swims if swim.log_entry_id}
+    if not held:
+        return {}
+    stay = clinic.start_log.filter(outcome=AWAY, undone_at__isnull=True).exclude(pk__in=going)
+    starts = list(stay.values_list("entry", "instant"))
+    return {
+        pk: _is_held(swim)
+        for pk, swim in held.items()
+        if not any(
+            entry == going[pk].entry_id and abs(at - going[pk].instant) < TOO_CLOSE
+            for entry, at in starts
         )
-    swim.delete()
+    }
+
+
+def _is_held(swim: Swim) -> BadInput:
+    told = _(
+        "This start has clips or ties already. A checker can say on the check board that it is "
+        "somebody else, or was no swim."
+    )
+    return BadInput([(_("number %(number)s", number=swim.entry.number), told)])
 
 
 @transaction.atomic
@@ -174,7 +173,7 @@ def take_in_log(
 
     Raises BadInput with every bad row.
     """
-    _refuse_closed(clinic)
+    refuse_closed(clinic)
     entries = {entry.number: entry for entry in clinic.entries.all()}
     if not entries:
         told = _("this clinic has no running order yet. Take in a roster first.")
@@ -211,11 +210,11 @@ def take_in_log(
         lines.append(line)
     if errors:
         raise BadInput(errors)
-    swims = [_make_swim(line) for line in lines if line.outcome == AWAY]
+    swims = [make_swim(line) for line in lines if line.outcome == AWAY]
     if lines:
-        _open(clinic)
-    if any(line.outcome != StartLogEntry.Outcome.NO_SHOW for line in lines):
-        _align_anew(clinic, by)
+        open_clinic(clinic)
+    if any(line.outcome in IN_PICTURE for line in lines):
+        align_anew(clinic, by)
     taken = LogTaken(added=len(lines), known=len(rows) - len(new), swims=len(swims))
     record(
         action="start-log.taken-in",

@@ -1,4 +1,5 @@
-"""Reads a start log taken elsewhere: one row for each start, no-show or false start."""
+"""Reads a start log taken elsewhere: one row for each start, no-show, false start, or swimmer
+who was passed over for now."""
 
 from __future__ import annotations
 
@@ -15,7 +16,7 @@ from clinics.compute.tables import Complaints, Row, one_of, read_table, tidy, un
 REQUIRED = ("instant", "swimmer")
 OPTIONAL = ("outcome", "note")
 ALSO_CALLED = {"number": "swimmer", "time": "instant"}
-OUTCOMES = {name: name for name in ("away", "no-show", "false-start", "not-filmed")}
+OUTCOMES = {name: name for name in ("away", "no-show", "false-start", "not-filmed", "skipped")}
 TOO_CLOSE_S = 8.0  # nobody goes twice within this; the AWAY button is locked for as long
 
 

@@ -36,6 +36,23 @@ def ticks_to_media_s(ticks: int) -> float:
     return int(ticks) / TICKS_PER_S
 
 
+def from_epoch_ms(ms: float) -> dt.datetime:
+    """Milliseconds since 1970, as browsers tell them, as an instant to the microsecond.
+
+    >>> from_epoch_ms(1_794_652_350_250.0004).isoformat()
+    '2026-11-14T10:12:30.250000+00:00'
+    """
+    return EPOCH + dt.timedelta(microseconds=round(ms * 1000))
+
+
+def to_epoch_ms(instant: dt.datetime) -> float:
+    """
+    >>> to_epoch_ms(from_epoch_ms(1_794_652_350_250.5))
+    1794652350250.5
+    """
+    return (_need_aware(instant) - EPOCH) / dt.timedelta(milliseconds=1)
+
+
 def _need_aware(instant: dt.datetime) -> dt.datetime:
     if instant.tzinfo is None:
         raise ValueError("clinic time needs an instant with its offset from UTC")

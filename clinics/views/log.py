@@ -18,6 +18,7 @@ from clinics.actions.errors import BadInput
 from clinics.actions.heard_starts import proposed_count
 from clinics.actions.log import log_start, take_in_log, undo_start
 from clinics.compute.log_file import TOO_CLOSE_S
+from clinics.compute.time import to_epoch_ms
 from clinics.models import Clinic, Consent, Entry, StartLogEntry
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import LogForm
@@ -146,12 +147,15 @@ def take_in(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 def clock(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
-    """The server's clock, so that a phone can say how far off its own is."""
+    """The server's clock, so that a phone can say how far off its own is: when the question came
+    in, and when the answer goes out. `now_ms` is for pages that ask for one time only."""
+    received_ms = to_epoch_ms(timezone.now())
     _clinic(request, pk)
     if request.method not in ("GET", "HEAD"):
         return HttpResponseNotAllowed(["GET", "HEAD"])
-    now_ms = timezone.now().timestamp() * 1000
-    return JsonResponse({"now_ms": now_ms}, headers={"Cache-Control": "no-store"})
+    now_ms = to_epoch_ms(timezone.now())
+    told = {"now_ms": now_ms, "received_ms": received_ms, "answered_ms": now_ms}
+    return JsonResponse(told, headers={"Cache-Control": "no-store"})
 
 
 # --- the page ------------------------------------------------------------------------------------
@@ -164,7 +168,7 @@ def _page(clinic: Clinic, asked_number: str | None) -> dict[str, Any]:
         .select_related("entry__swimmer")
         .order_by("-instant")
     )
-    logged = {line.entry_id for line in lines}
+    logged = {line.entry_id for line in lines if line.outcome != StartLogEntry.Outcome.SKIPPED}
     chosen = next((e for e in entries if str(e.number) == asked_number), None)
     current = chosen or next((e for e in entries if e.pk not in logged), None)
     groups = list(dict.fromkeys(entry.lane_group for entry in entries))

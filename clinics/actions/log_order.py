@@ -1,0 +1,64 @@
+"""In which order swimmers stand on the start log's page."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef
+
+from clinics.actions.errors import BadInput
+from clinics.actions.pool_hour_day import day_of
+from clinics.models import Clinic, Consent, Entry, StartLogEntry
+from clinics.privacy import FILM_AND_REVIEW
+
+Outcome = StartLogEntry.Outcome
+GONE = (Outcome.AWAY, Outcome.NOT_FILMED, Outcome.NO_SHOW)
+
+
+@dataclass(frozen=True)
+class Order:
+    """`entries`: everybody once, who has gone first, each with `agrees`. `next_up`: numbers of who
+    is to go, in order; a second go stands there as well. `lane_groups`: their names, in order."""
+
+    entries: list[Entry]
+    next_up: list[int]
+    lane_groups: list[str]
+
+
+def order_of(clinic: Clinic, lines: Iterable[StartLogEntry], now: dt.datetime) -> Order:
+    """As planned again from the log where the pool hour is known; else in running order, who was
+    passed over at the end of their group. `lines` in order of time, with `entry`."""
+    consents = Consent.objects.filter(
+        swimmer_id=OuterRef("swimmer_id"), purpose=FILM_AND_REVIEW, ended_at__isnull=True
+    )
+    rows = Entry.objects.filter(clinic=clinic).select_related("swimmer", "lane_group")
+    entries = list(rows.annotate(agrees=Exists(consents)).order_by("order", "number"))
+    last = {line.entry_id: line.outcome for line in lines if line.undone_at is None}
+    groups = list(dict.fromkeys(entry.lane_group_id for entry in entries))
+    names = {entry.lane_group_id: entry.lane_group.name for entry in entries}
+    by_number = {entry.number: entry for entry in entries}
+    next_up = _replanned(clinic, now)
+    if next_up is None:
+        waiting = [one for one in entries if last.get(one.pk) not in GONE]
+        waiting.sort(
+            key=lambda one: (
+                groups.index(one.lane_group_id),
+                last.get(one.pk) == Outcome.SKIPPED,
+                one.order,
+            )
+        )
+        next_up = [entry.number for entry in waiting]
+    coming = [by_number[number] for number in dict.fromkeys(next_up) if number in by_number]
+    gone = [entry for entry in entries if entry.number not in set(next_up)]
+    return Order([*gone, *coming], next_up, [names[pk] for pk in groups])
+
+
+def _replanned(clinic: Clinic, now: dt.datetime) -> list[int] | None:
+    """None: no pool hour is planned, or it cannot be."""
+    try:
+        day = day_of(clinic, now)
+    except BadInput:
+        return None
+    return [entry.number for entry in day.next_up] if day is not None else None
