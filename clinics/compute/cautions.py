@@ -54,14 +54,14 @@ class Topic:
     title: Said
     lines: tuple[Caution, ...]
     facts: tuple[Said, ...] = ()
+    for_whom: Said | None = None
     comes_to: Said | None = None
     limits: tuple[LimitLine, ...] = ()
     studies: tuple[Study, ...] = ()
 
     def text(self) -> Iterable[str]:
         """All that is read, in English."""
-        yield self.title
-        yield from self.facts
+        yield from (self.title, self.for_whom or "", *self.facts)
         for limit in self.limits:
             yield from limit.text()
         for study in self.studies:
@@ -137,16 +137,17 @@ def _start(of: Situation) -> Topic:
         _("Before anyone dives"),
         words.START,
         (*depth_words(of.here), *(height_words(one, of.here) for one in starts)),
-        sum_up(limits, of.here) if limits else None,
-        limits,
-        STUDIES if limits else (),
+        comes_to=sum_up(limits, of.here) if limits else None,
+        limits=limits,
+        studies=STUDIES if limits else (),
     )
 
 
 def _under_water(of: Situation) -> Topic:
     own = words.HELD if _dives(of) else words.FIXED
-    title = _("Under water: who films there, who watches them, who starts the swimmers")
-    return Topic(UNDER_WATER, title, (*_kit(of, UNDER_WATER), *own))
+    whom = _("For whoever films there, whoever watches them, and whoever starts the swimmers.")
+    lines = (*_kit(of, UNDER_WATER), *own)
+    return Topic(UNDER_WATER, _("Under water"), lines, for_whom=whom)
 
 
 def _deck(of: Situation) -> tuple[Caution, ...]:

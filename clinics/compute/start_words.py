@@ -34,12 +34,12 @@ SEEN: Mapping[Seen, Said] = {
     Seen.TEXT: _("read in its own text"),
     Seen.SECONDARY: _("read in somebody else's report"),
 }
-AGAINST: Mapping[Against, Said] = {
-    Against.BELOW: _("the depth here is below it"),
-    Against.NOT_BELOW: _("the depth here is not below it"),
-    Against.NOT_MEASURED: _("not measured here"),
+AGAINST: Mapping[Against, Said] = {  # the depth here is …
+    Against.BELOW: _("below it"),
+    Against.NOT_BELOW: _("not below it"),
+    Against.NOT_MEASURED: _("not measured"),
 }
-NOT_ALL = _("what was measured is not below it, but not all was measured")
+NOT_ALL = _("not below it where measured, and not all was measured")
 
 
 @dataclass(frozen=True)
@@ -173,14 +173,14 @@ def _line(of_starts: list[tuple[str, Compared]], depth: Depth) -> LimitLine:
     first = of_starts[0][1]
     partly = first.against is Against.NOT_MEASURED and depth.least_m is not None
     says = NOT_ALL if partly else AGAINST[first.against]
-    heights = tuple(_height_words(start, one) for start, one in of_starts)
+    heights = tuple(dict.fromkeys(_height_words(start, one) for start, one in of_starts))
     return LimitLine(first.limit, first.against, says, heights)
 
 
 def _height_words(start: str, one: Compared) -> Said:
     said = {"start": STARTS[start], "most": metres(one.limit.height_up_to_m or 0.0)}
     if one.height is Height.NONE_NAMED:
-        return _("%(start)s: it names no height", start=STARTS[start])
+        return _("it names no height")
     if one.height is Height.WITHIN:
         return _("%(start)s: meant for heights up to %(most)s m", **said)
     if one.height is Height.HIGHER:
