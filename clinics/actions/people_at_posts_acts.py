@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 
 from django.db import transaction
@@ -15,12 +16,12 @@ from clinics.actions.people_at_posts import (
     place_of,
     plain_name,
 )
-from clinics.actions.people_at_posts_visits import require_admin
+from clinics.actions.people_at_posts_visits import invite_visitor, require_admin
 from clinics.actions.people_at_posts_words import WHY, named
 from clinics.compute.posts import Place, Post, excludes
 from clinics.models import Clinic, Duty
 from portal.actions.audit import record
-from portal.models import User
+from portal.models import Membership, User
 
 MOST_DIVES = 10_000
 
@@ -56,6 +57,24 @@ def put_at_post(*, clinic: Clinic, user_id: uuid.UUID, post: str, by: User) -> D
     )
     _note("duty.put", duty, by)
     return duty
+
+
+@transaction.atomic
+def invite_at_post(
+    *,
+    clinic: Clinic,
+    email: str,
+    name: str,
+    role: str,
+    by: User,
+    until: dt.date | None = None,
+    post: str = "",
+) -> Membership:
+    """Invite a visitor, and give them a post if one is named; both or neither."""
+    had = invite_visitor(clinic=clinic, email=email, name=name, role=role, until=until, by=by)
+    if post:
+        put_at_post(clinic=clinic, user_id=had.user_id, post=post, by=by)
+    return had
 
 
 def _refuse_excluded(now: AtPosts, user: User, line: PostLine) -> None:

@@ -17,10 +17,12 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from clinics.actions.consent_names import names_for, names_somebody_new
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
 from clinics.actions.tasks import closing_day
-from clinics.models import Clinic
+from clinics.models import Clinic, Consent
+from clinics.privacy import FILM_AND_REVIEW
 from portal.actions.audit import record
 from portal.actions.people import NotPossible, invite
 from portal.models import AuditEntry, Membership, User
@@ -166,10 +168,21 @@ def _refuse_day(clinic: Clinic, until: dt.date) -> None:
     if not first <= until <= last:
         told = _(
             "The last day of a visit lies between %(first)s and %(last)s.",
-            first=first.isoformat(),
-            last=last.isoformat(),
+            first=first,
+            last=last,
         )
         raise BadInput([("", told)])
+
+
+def asked_again(clinic: Clinic) -> int:
+    """How many agree to be filmed by a text in which somebody was not named who is named now: a
+    checker, a visitor. Four queries."""
+    agreed = Consent.objects.filter(
+        swimmer__entries__clinic=clinic, purpose=FILM_AND_REVIEW, ended_at__isnull=True
+    )
+    shown = list(agreed.exclude(names={}).values_list("names", flat=True))
+    now = names_for(clinic.club, clinic)
+    return sum(names_somebody_new(names, now) for names in shown)
 
 
 def require_admin(clinic: Clinic, by: User) -> None:

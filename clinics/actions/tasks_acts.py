@@ -151,8 +151,8 @@ def _days_before(clinic: Clinic, day: dt.date) -> int:
         told = _(
             "A task lies between %(first)s and %(last)s: eight weeks before the clinic and a "
             "month after it.",
-            first=(clinic.date - dt.timedelta(days=MOST_DAYS_BEFORE)).isoformat(),
-            last=(clinic.date + dt.timedelta(days=MOST_DAYS_AFTER)).isoformat(),
+            first=clinic.date - dt.timedelta(days=MOST_DAYS_BEFORE),
+            last=clinic.date + dt.timedelta(days=MOST_DAYS_AFTER),
         )
         raise BadInput([("", told)])
     return days

@@ -116,6 +116,11 @@ SUBJECTS = (
 
 WORK = {
     "plan.": _("took in a plan"),
+    "plan.new": _("planned a clinic"),
+    "plan.copy": _("took along what an earlier clinic had"),
+    "plan.facts": _("changed what a clinic is, or when"),
+    "duty.": _("gave somebody a post, or took them off one"),
+    "task.": _("ticked, moved, added or removed a task"),
     "roster.": _("took in a roster"),
     "start-log.": _("took in a start log"),
     "start.": _("logged a start, or changed one"),
@@ -149,6 +154,7 @@ def register() -> None:
         {"swim.view": _("watched"), "minor.look": _("watched it to find out about a minor")},
     )
     audit_words.know(audit_words.WORK, WORK)
+    audit_words.know(audit_words.PEOPLE, {"membership.until": _("changed a visitor's last day")})
     audit_words.know(
         audit_words.CONSENT,
         {

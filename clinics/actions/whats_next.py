@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Exists, OuterRef, Q
 
 from clinics.actions.heard_starts import proposed_count
+from clinics.actions.tasks import counts_of
 from clinics.models import Clinic, Clip, ClockFit, Consent, Recording, StartLogEntry, Swim
 from clinics.privacy import FILM_AND_REVIEW
 
@@ -102,6 +103,7 @@ def standing_of(clinic: Clinic, user: User) -> dict[str, Any]:
         "standing": standing,
         "states": states,
         "next": _next(states, may, clinic),
+        "waiting_tasks": counts_of(clinic) if may["run"] and clinic.state != "closed" else None,
         "stations": _stations(clinic),
         "unsure": unsure.select_related("station", "camera", "clock_fit")[:12],
     }
@@ -131,6 +133,7 @@ def _counts(clinic: Clinic) -> Standing:
         swimmer_id=OuterRef("swimmer_id"), purpose=FILM_AND_REVIEW, ended_at__isnull=True
     )
     lines = StartLogEntry.objects.filter(entry_id=OuterRef("pk"), undone_at__isnull=True)
+    lines = lines.exclude(outcome=StartLogEntry.Outcome.SKIPPED)
     entries = clinic.entries.aggregate(
         swimmers=Count("pk"),
         agreed=Count("pk", filter=Q(Exists(consents))),

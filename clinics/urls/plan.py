@@ -4,7 +4,6 @@ from clinics.views import clinics, log, plan, progress, slate
 
 urlpatterns: list[URLPattern] = [
     path("clinics/", clinics.clinics, name="clinics"),
-    path("clinics/new/", clinics.clinic_new, name="clinic-new"),
     path("clinics/<uuid:pk>/", clinics.clinic, name="clinic"),
     path("clinics/<uuid:pk>/cut/", clinics.clinic_cut, name="clinic-cut"),
     path("clinics/<uuid:pk>/cut/stop/", progress.stop, name="clinic-stop"),

@@ -1,27 +1,23 @@
-"""The clinics somebody works at, one clinic and what needs doing next, and new ones."""
+"""The clinics somebody works at, and one clinic with what needs doing next."""
 
 from __future__ import annotations
 
 import uuid
-from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count, Q
-from django.http import Http404, HttpResponse, HttpResponseNotAllowed
+from django.http import HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clinics.actions.align import fit_clocks
 from clinics.actions.cut import plan_cuts
 from clinics.actions.errors import BadInput
-from clinics.actions.plan import take_in_plan
 from clinics.actions.whats_next import standing_of
 from clinics.models import Clinic
-from clinics.views.forms import PlanForm
+from clinics.views.clinics_new import clubs_run_by
 from clinics.views.progress import progress_context
 from clinics.views.words import in_words
-from portal.models import Club, Membership
 from portal.requests import SignedInRequest
 
 SAFE = ("GET", "HEAD")
@@ -41,17 +37,12 @@ def clinics(request: SignedInRequest) -> HttpResponse:
     )
     rows = rows.order_by("-date", "name")
     several_clubs = len({row.club_id for row in rows}) > 1
-    context = {"clinics": rows, "several_clubs": several_clubs, "may_add": _is_admin(request)}
+    context = {
+        "clinics": rows,
+        "several_clubs": several_clubs,
+        "may_add": clubs_run_by(request).exists(),
+    }
     return render(request, "clinics/clinics.html", context)
-
-
-def _is_admin(request: SignedInRequest) -> bool:
-    return _admin_of(request).exists()
-
-
-def _admin_of(request: SignedInRequest) -> Any:
-    current = Membership.objects.current().filter(user=request.user, role="admin")
-    return Club.objects.filter(pk__in=current.values("club_id"))
 
 
 def clinic(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
@@ -61,29 +52,6 @@ def clinic(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     context = standing_of(row, request.user)
     context |= progress_context(row, may_stop=context["may"]["work"])
     return render(request, "clinics/clinic.html", context)
-
-
-def clinic_new(request: SignedInRequest) -> HttpResponse:
-    """A clinic from its plan and roster; admins of a club only."""
-    if not _is_admin(request):
-        raise Http404
-    form = PlanForm(request.POST or None, request.FILES or None)
-    errors: list[tuple[str, str]] = []
-    if request.method == "POST" and form.is_valid():
-        try:
-            row = take_in_plan(
-                text=form.cleaned_data["plan"],
-                roster_text=form.cleaned_data["roster"] or None,
-                by=request.user,
-            )
-        except BadInput as bad:
-            errors = in_words(bad).errors
-        else:
-            messages.success(request, _("%(clinic)s is planned.") % {"clinic": row.name})
-            return redirect("clinics:clinic", pk=row.pk)
-    context = {"form": form, "errors": errors, "clubs": _admin_of(request)}
-    status = 422 if request.method == "POST" else 200
-    return render(request, "clinics/clinic_new.html", context, status=status)
 
 
 def clinic_cut(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:

@@ -19,6 +19,7 @@ from clinics.compute.pool_plan import pool_plan
 from clinics.models import Clinic, Consent
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import PlanForm, RosterForm
+from clinics.views.plan_places import plan_places
 from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 
@@ -45,7 +46,7 @@ def plan(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
             return redirect("clinics:clinic-plan", pk=row.pk)
     covers = runs or Clinic.objects.checked_by(request.user).filter(pk=row.pk).exists()
     context = {"clinic": row, "runs": runs, "covers": covers, "form": form, "errors": errors}
-    context |= _drawn(row)
+    context |= _drawn(row) | {"places_of_plan": plan_places(row, "clinic-plan")}
     status = 422 if request.method == "POST" else 200
     return render(request, "clinics/plan.html", context, status=status)
 
@@ -79,7 +80,7 @@ def _drawn(row: Clinic) -> dict[str, Any]:
         "stations": stations,
         "marks": list(zip(drawing.places, stations, strict=True)),
         "entries": entries.annotate(agrees=Exists(consents)).order_by("order"),
-        "duties": row.duties.select_related("user").order_by("kind"),
+        "duties": row.duties.select_related("user", "station").order_by("kind"),
     }
 
 

@@ -89,6 +89,9 @@ def _send_invitation(membership: Membership) -> None:
             "from": date_format(membership.from_date, "DATE_FORMAT"),
             "url": f"{settings.SITE_URL}/sign-in/",
         }
+        if membership.until_date is not None:
+            ends = date_format(membership.until_date, "DATE_FORMAT")
+            body += _("\nIt ends by itself after %(until)s.\n") % {"until": ends}
         subject = _("%(club)s invites you") % {"club": club.name}
     queue_mail(to=user.email, subject=subject, body=body)
 

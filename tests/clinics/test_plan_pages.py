@@ -146,7 +146,7 @@ def test_admin_plans_a_clinic_from_files(cast: Cast) -> None:
         "plan_file": SimpleUploadedFile("plan.toml", PLAN.encode()),
         "roster_file": SimpleUploadedFile("roster.csv", ROSTER.encode("utf-8-sig")),
     }
-    done = sign_in(Client(), cast.admin).post(reverse("clinics:clinic-new"), files)
+    done = sign_in(Client(), cast.admin).post(reverse("clinics:clinic-new-plan"), files)
     made = Clinic.objects.get(slug="harbour-example")
     assert done.status_code == 302 and done["Location"] == reverse("clinics:clinic", args=[made.pk])
     assert made.entries.count() == 6
@@ -157,7 +157,7 @@ def test_bad_plan_keeps_what_was_handed_in_and_names_each_mistake(cast: Cast) ->
         "plan_file": SimpleUploadedFile("plan.toml", PLAN.replace("2026-12-05", "soon").encode()),
         "roster": HEAD + "1,<b>Tomas</b>,,no,freestyle,78,A,block\n",
     }
-    page = sign_in(Client(), cast.admin).post(reverse("clinics:clinic-new"), files)
+    page = sign_in(Client(), cast.admin).post(reverse("clinics:clinic-new-plan"), files)
     assert page.status_code == 422
     text = page.content.decode()
     assert "TOML" in text or "clinic.date" in text
