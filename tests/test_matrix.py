@@ -136,6 +136,20 @@ MATRIX: dict[str, Row] = {
     # plan and log
     "clinics:clinics": Row(get=SIGNED_IN),
     "clinics:clinic-new": Row(get="Aa", post="Aa"),
+    "clinics:clinic-new-plan": Row(get="Aa", post="Aa"),
+    "clinics:clinic-facts": Row("clinic", get="A", post="A"),
+    "clinics:people": Row("clinic", get=WORK_HERE),
+    "clinics:people-put": Row("clinic", post="A"),
+    "clinics:people-take-off": Row("clinic", post="A"),
+    "clinics:people-invite": Row("clinic", post="A"),
+    "clinics:people-until": Row("clinic", post="A"),
+    "clinics:people-dives": Row("clinic", post="A"),
+    "clinics:tasks": Row("clinic", get=WORK_HERE, post="A"),
+    "clinics:task-tick": Row("admin task", post="A"),
+    "clinics:task-tick#crew": Row("crew task", post="KRA"),
+    "clinics:task-tick#checker": Row("checker task", post="KA"),
+    "clinics:task-move": Row("admin task", post="A"),
+    "clinics:task-remove": Row("admin task", post="A"),
     "clinics:clinic": Row("clinic", get=WORK_HERE),
     "clinics:clinic-cut": Row("clinic", post="KR"),
     "clinics:clinic-stop": Row("clinic", post="KR"),
@@ -405,6 +419,15 @@ class Things:
 
     def club(self) -> dict[str, Any]:
         return {"slug": self.cast.harbour.slug}
+
+    def admin_task(self) -> dict[str, Any]:
+        return {"pk": self.cast.clinic.pk, "key": "permission"}
+
+    def crew_task(self) -> dict[str, Any]:
+        return {"pk": self.cast.clinic.pk, "key": "try-out"}
+
+    def checker_task(self) -> dict[str, Any]:
+        return {"pk": self.cast.clinic.pk, "key": "checked"}
 
     def membership(self) -> dict[str, Any]:
         return {"slug": self.cast.harbour.slug, "pk": self.cast.crew.memberships.get().pk}
