@@ -8,13 +8,16 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.person_registrations import register_persons
 from clinics.registrations_consent import register_consent
+from clinics.registrations_sign_up import register_sign_up
 from clinics.showing_registrations import register_showing
 from portal.registry import (
     JobKind,
+    LeavingModule,
     NavEntry,
     SweepStep,
     health_checks,
     job_kinds,
+    leaving_modules,
     ledger_replays,
     navigation,
     people_hooks,
@@ -42,10 +45,12 @@ def register_all() -> None:
     _register_cutting()
     _register_keeping()
     _register_places()
+    leaving_modules.register(LeavingModule("pool", "clinics/offline-leaving.js"))
     register_showing()
     _register_health()
     register_persons()
     register_consent()
+    register_sign_up()
 
 
 def _register_health() -> None:

@@ -220,6 +220,15 @@ class PeopleHooks:
 
 
 @dataclass(frozen=True)
+class LeavingModule:
+    """A script that is asked before somebody signs out (portal/static/portal/leaving.js): it says
+    what it keeps in the browser that was not sent yet, and clears it. `path`: the static file."""
+
+    name: str
+    path: str
+
+
+@dataclass(frozen=True)
 class SweepStep:
     """Something the sweep does every so often, in small batches; `run()` says how many."""
 
@@ -276,6 +285,7 @@ Item = TypeVar(
     NoticePart,
     NavEntry,
     HealthCheck,
+    LeavingModule,
     SweepStep,
     PurgeStep,
     PeopleHooks,
@@ -318,6 +328,7 @@ navigation: Registry[NavEntry] = Registry("navigation entry")
 own_places: Registry[NavEntry] = Registry("place of one's own")  # a row on My swims and account
 club_places: Registry[NavEntry] = Registry("club's place")  # a row on the club's People page
 health_checks: Registry[HealthCheck] = Registry("health check")
+leaving_modules: Registry[LeavingModule] = Registry("script asked at signing out")
 sweep_steps: Registry[SweepStep] = Registry("sweep step")
 purge_steps: Registry[PurgeStep] = Registry("purge step")
 people_hooks: Registry[PeopleHooks] = Registry("people hook")

@@ -1,5 +1,5 @@
-"""A phone of the crew, handed to a swimmer who has not answered yet. Works without network: the
-texts stand on the page, and answers wait on the phone until they are sent."""
+"""A phone of the crew, handed to a swimmer who has not answered yet. Works and opens without
+network: the texts stand on the page, and answers wait on the phone until they are sent."""
 
 from __future__ import annotations
 
@@ -64,6 +64,7 @@ def _page(request: HttpRequest, clinic: Clinic) -> HttpResponse:
     form.initial["client_id"] = str(uuid.uuid4())
     context = {
         "clinic": clinic,
+        "places": [],  # handed to swimmers: no way into the site by a wet thumb
         "form": form,
         "chosen": line,
         "waiting": [one for one in board.lines if one.film.state != State.AGREES],
@@ -74,6 +75,15 @@ def _page(request: HttpRequest, clinic: Clinic) -> HttpResponse:
     }
     with timezone.override(clinic.zone):
         return render(request, "clinics/consent_pool.html", context)
+
+
+def pool_shell(request: HttpRequest, clinic: Clinic) -> HttpResponse:
+    """The page with its questions and with nobody in it: no list, no token, no pass. A phone keeps
+    it (views/offline.py), and fills in the list that it keeps beside it."""
+    asked = questions(texts_of(clinic.club), names_for(clinic.club, clinic), language_now())
+    form = PoolForm(None, questions=asked, ask_adult=True)
+    context = {"clinic": clinic, "shell": True, "places": [], "form": form, "waiting": []}
+    return render(request, "clinics/consent_pool.html", context)
 
 
 def _chosen(lines: list[Line], number: str) -> Line | None:

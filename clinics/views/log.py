@@ -22,6 +22,7 @@ from clinics.compute.time import to_epoch_ms
 from clinics.models import Clinic, Consent, Entry, StartLogEntry
 from clinics.privacy import FILM_AND_REVIEW
 from clinics.views.forms import LogForm
+from clinics.views.offline import camera_here
 from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 
@@ -62,6 +63,7 @@ def _wants_json(request: SignedInRequest) -> bool:
     return "application/json" in request.headers.get("Accept", "")
 
 
+@camera_here
 def start_log(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
     if request.method == "POST":
@@ -174,6 +176,7 @@ def _page(clinic: Clinic, asked_number: str | None) -> dict[str, Any]:
     groups = list(dict.fromkeys(entry.lane_group for entry in entries))
     return {
         "clinic": clinic,
+        "places": [],  # a wet thumb does not leave the log by chance
         "entries": entries,
         "logged": logged,
         "current": current,
@@ -184,7 +187,6 @@ def _page(clinic: Clinic, asked_number: str | None) -> dict[str, Any]:
         "locked_s": int(TOO_CLOSE_S),
         "now": timezone.now(),
         "heard": proposed_count(clinic),
-        "for_script": [_told(entry, groups, entry.pk in logged) for entry in entries],
     }
 
 
@@ -194,15 +196,3 @@ def _entries(clinic: Clinic) -> Any:
     )
     rows = Entry.objects.filter(clinic=clinic).select_related("swimmer", "lane_group")
     return rows.annotate(agrees=Exists(consents)).order_by("order")
-
-
-def _told(entry: Any, groups: list[Any], is_logged: bool) -> dict[str, Any]:
-    """What the page's script needs of one entry; nothing that the list does not show."""
-    return {
-        "number": entry.number,
-        "name": entry.swimmer.name,
-        "group": groups.index(entry.lane_group) + 1,
-        "how": f"{entry.get_stroke_display()}, {entry.get_start_display()}",
-        "agrees": entry.agrees,
-        "logged": is_logged,
-    }

@@ -1,51 +1,50 @@
-// Consent at the pool: a swimmer answers on this phone, and the answer is kept on it until it is
-// sent. Names stay on the page; what waits on the phone holds a number and the choices.
+// Consent at the pool: a swimmer answers on this phone, and the answer is on its disk until it is
+// sent. The page opens without a network, too: the list and the pass wait beside the answers.
 
-import { Clock, newRun } from "./start-log-clock.js";
-import { Queue } from "./start-log-queue.js";
+import { drawList, drawRefused, fill } from "./consent-pool-list.js";
+import { Answers } from "./consent-pool-send.js";
+import { askToStay, goWhenLeft, makeReady, tidyUp } from "./offline-shell.js";
+import { Store } from "./offline-store.js";
+import { Clock, newId } from "./start-log-clock.js";
+import { parts } from "./start-log-words.js";
 
 const page = document.querySelector("[data-consent-pool]");
 if (page?.querySelector("[data-form]")) begin(page);
 
-function begin(page) {
+async function begin(page) {
   const words = page.dataset;
-  const part = (name) => page.querySelector(`[data-${name}]`);
+  const part = parts(page);
   const form = part("form");
   const field = (name) => form.elements.namedItem(name);
-  const entries = JSON.parse(document.getElementById("consent-pool-entries").textContent);
-  const clock = new Clock(words.clockUrl);
-  const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
   const tell = (name, text) => {
     part(name).hidden = !text;
     part(name).textContent = text;
   };
+  const told = document.getElementById("consent-pool-entries");
+  const given = new Set(); // answered since the list was made
+  form.addEventListener("submit", (event) => event.preventDefault());
 
-  const queue = new Queue(`consent-pool-${words.clinic}`, send, (left, state) => {
+  await tidyUp();
+  const store = await Store.open(words.clinic);
+  if (told) {
+    const entries = JSON.parse(told.textContent);
+    const pool = { entries, pass: words.pass, as_of_ms: Number(words.nowMs) };
+    await store.note({ day: words.day, pool }).catch(() => {});
+  }
+  const entries = store.record.pool?.entries ?? [];
+  const clock = new Clock(words.clockUrl, { ahead: store.phone.ahead });
+  const token = field("csrfmiddlewaretoken")?.value ?? "";
+  const answers = new Answers({ store, url: words.url, stateUrl: words.stateUrl, token, changed: draw });
+
+  function draw(state = answers.state) {
+    const left = answers.waiting();
     const says = { "no-network": words.wordsNoNetwork, "signed-out": words.wordsSignIn };
-    part("net").classList.toggle("waiting", left.length > 0);
     const text = fill(says[state] ?? words.wordsToSend, { n: left.length });
-    tell("net", left.length ? text : words.wordsAllSent);
-  });
-
-  // "kept", "refused" or "signed-out"; throws when there is no network or no server.
-  async function send({ what, ...answer }) {
-    const body = new URLSearchParams(answer);
-    body.set("pass", words.pass);
-    body.set("csrfmiddlewaretoken", field("csrfmiddlewaretoken").value);
-    const response = await fetch(words.url, {
-      method: "POST",
-      headers: { Accept: "application/json" },
-      credentials: "same-origin",
-      body,
-    });
-    // Nothing is dropped unread: who may not send now (signed out, the clinic closed) keeps it.
-    if ([401, 403, 404].includes(response.status)) return "signed-out";
-    if (response.status >= 500) throw new Error(`${response.status}`);
-    if (response.ok) return "kept";
-    const told = await response.json().catch(() => ({ errors: [`${response.status}`] }));
-    const why = `${answer.number} ${(told.errors ?? []).join(" ")}`;
-    tell("refused", fill(words.wordsRefused, { why }));
-    return "refused";
+    part("net").classList.toggle("waiting", left.length > 0);
+    if (left.length || given.size) tell("net", left.length ? text : words.wordsAllSent);
+    part("make-ready").hidden = state !== "signed-out" || !left.length;
+    for (const item of left) answered(item.body.number);
+    drawRefused(page, answers.refused(), (item) => store.remove([item]).finally(() => draw()));
   }
 
   function show(entry) {
@@ -56,7 +55,7 @@ function begin(page) {
     tell("thanks", "");
     tell("refused", "");
     field("number").value = entry.number;
-    field("client_id").value = newRun();
+    field("client_id").value = newId();
     part("name").textContent = entry.name;
     for (const section of form.querySelectorAll(".consent-question")) {
       const purpose = section.querySelector("[type=checkbox]").name;
@@ -77,23 +76,28 @@ function begin(page) {
     item.querySelector("[data-choose]").hidden = true;
   }
 
-  form.addEventListener("submit", (event) => {
-    event.preventDefault();
+  form.addEventListener("submit", async () => {
     const ticked = [...form.querySelectorAll(".consent-question [type=checkbox]")];
     if (ticked.some((box) => box.checked && !box.disabled) && !field("adult").checked) {
       tell("refused", words.wordsAdult);
       field("adult").focus();
       return;
     }
-    const answer = Object.fromEntries(new FormData(form));
+    const { client_id, ...answer } = Object.fromEntries(new FormData(form));
     delete answer.pass;
     delete answer.csrfmiddlewaretoken;
-    answer.instant = clock.now().toISOString();
-    const entry = entries.find((one) => one.number === Number(answer.number));
+    const atMs = clock.nowMs();
+    answer.instant = new Date(atMs).toISOString();
+    const name = entries.find((one) => one.number === Number(answer.number))?.name ?? "";
+    const kept = await store.keep("answer", client_id, answer, atMs).then(() => true, () => false);
+    if (!kept) await answers.flush(); // it is in memory alone: it goes now, or has to be asked again
+    if (!kept && answers.waiting().length) return tell("refused", words.wordsUnkept);
+    given.add(answer.number);
     show(null);
     answered(answer.number);
-    tell("thanks", fill(words.wordsThanks, { name: entry?.name ?? "" }));
-    queue.add({ what: "answer", ...answer });
+    tell("thanks", fill(words.wordsThanks, { name }));
+    draw();
+    answers.flush();
   });
 
   page.addEventListener("click", (event) => {
@@ -103,9 +107,15 @@ function begin(page) {
     show(entries.find((one) => one.number === Number(choose?.dataset.choose)) ?? null);
   });
 
-  window.addEventListener("online", () => queue.flush());
-  clock.measure();
-  for (const kept of queue.entries()) answered(kept.number);
+  window.addEventListener("online", () => answers.flush());
+  goWhenLeft(words.homeUrl);
+  if (!told) drawList(page, store.record.pool);
   if (form.hidden === false) part("list").hidden = true;
-  queue.flush();
+  draw();
+  answers.flush();
+  await clock.measure();
+  const ready = await makeReady(words.workerUrl, new URL(words.url, location.href).pathname);
+  page.dataset.ready = ready;
+  tell("ready", ready === "ready" ? words.wordsReady : words.wordsNotReady);
+  askToStay();
 }
