@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clinics.actions.index import frames_of
-from clinics.actions.log import TAP_U_MS
+from clinics.actions.log_swims import tap_u_ms
 from clinics.actions.soundtracks import samples_of
 from clinics.actions.ties import DEFAULT_FRAME_S, interval_s
 from clinics.compute import clockfit
@@ -91,7 +91,7 @@ def _swim_in(swim: Swim, reference: dt.datetime) -> clockfit.SwimIn:
             str(swim.pk), to_epoch_s(swim.start_at, reference), max(swim.start_u_ms, 1.0) / 1000
         )
     tapped = to_epoch_s(swim.log_entry.instant, reference)
-    return clockfit.SwimIn(str(swim.pk), tapped, TAP_U_MS / 1000)
+    return clockfit.SwimIn(str(swim.pk), tapped, tap_u_ms(swim.log_entry) / 1000)
 
 
 def _other_starts(
@@ -109,7 +109,9 @@ def _other_starts(
         ],
     )
     return [
-        clockfit.SwimIn(LINE + str(line.pk), to_epoch_s(line.instant, reference), TAP_U_MS / 1000)
+        clockfit.SwimIn(
+            LINE + str(line.pk), to_epoch_s(line.instant, reference), tap_u_ms(line) / 1000
+        )
         for line in lines
         if line.pk not in ours
     ]

@@ -50,7 +50,8 @@ from clinics.privacy import FILM_AND_REVIEW
 if TYPE_CHECKING:
     from portal.models import User
 
-NO_SHOW, NOT_FILMED = StartLogEntry.Outcome.NO_SHOW, StartLogEntry.Outcome.NOT_FILMED
+NOT_FILMED = StartLogEntry.Outcome.NOT_FILMED
+NOT_THERE = (StartLogEntry.Outcome.NO_SHOW, StartLogEntry.Outcome.SKIPPED)
 UNKNOWN_PACE_S = 180.0  # a line without a swimmer: slow, so that too much is dropped
 LONGEST_AWAY_S = 600.0  # a next start later than this says nothing about the lane
 
@@ -95,7 +96,7 @@ def drops_of(clinic: Clinic) -> list[Drop]:
 
 
 def _gone_away(clinic: Clinic) -> tuple[list[StartLogEntry], list[Swim]]:
-    lines = clinic.start_log.filter(undone_at__isnull=True).exclude(outcome=NO_SHOW)
+    lines = clinic.start_log.filter(undone_at__isnull=True).exclude(outcome__in=NOT_THERE)
     swims = Swim.objects.filter(entry__clinic=clinic).select_related("entry")
     return list(lines.select_related("entry", "swim")), list(swims)
 

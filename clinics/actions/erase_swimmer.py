@@ -23,6 +23,7 @@ from clinics.models import (
     Entry,
     HeardStart,
     InPicture,
+    Phone,
     Recognised,
     Share,
     ShelfClip,
@@ -58,6 +59,7 @@ def _words(person: Person) -> redact.Words:
     of = {"clinic__club": person.club}
     return (
         (StartLogEntry.objects.filter(**of).exclude(entry__swimmer=person.id), ("note",)),
+        (Phone.objects.filter(**of), ("name",)),
         (Custody.objects.filter(**of), ("holder", "label", "wiped_by_name")),
         (StationMask.objects.filter(station__clinic__club=person.club), ("note",)),
         (ShelfClip.objects.filter(clip__station__clinic__club=person.club), ("fault", "remedy")),

@@ -81,7 +81,8 @@ def _as_heard(
     rows = list(not_in_the_log(clinic).order_by("instant"))
     entries = {str(entry.pk): entry for entry in entries_of(clinic)}
     lines = clinic.start_log.filter(undone_at__isnull=True, entry__isnull=False)
-    logged = {str(pk) for pk in lines.values_list("entry_id", flat=True)}
+    gone = lines.exclude(outcome=StartLogEntry.Outcome.SKIPPED)  # passed over: goes later
+    logged = {str(pk) for pk in gone.values_list("entry_id", flat=True)}
     order = [pk for pk in entries if pk not in logged]
     heard = [
         Heard(

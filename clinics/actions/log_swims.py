@@ -110,7 +110,7 @@ def as_logged(line: StartLogEntry, *, loggers: Collection[uuid.UUID], swims_s: f
         u_ms=line.clock_u_ms,
         by_server=line.clock_state == StartLogEntry.Clock.SERVER,
         phone=str(phone.pk if phone else line.logged_by_id),
-        phone_name=str(phone) if phone else "",
+        phone_name=phone.name if phone else "",
         is_logger=line.logged_by_id in loggers,
         swims_s=swims_s,
     )

@@ -9,7 +9,6 @@ that cannot be is refused with its reason and keeps no other one out.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 
 from django.db import transaction
 from django.utils import timezone
@@ -17,10 +16,11 @@ from django.utils import timezone
 from clinics.actions import log, phone_clocks, phones
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.actions.log_swims import Settled, settle_swims
+from clinics.actions.log_swims import settle_swims
+from clinics.actions.log_synced import Synced
 from clinics.actions.log_words import take_station_words, take_wishes
 from clinics.actions.persons import ERASED
-from clinics.compute.phone_clock import PhoneLine, summary
+from clinics.compute.phone_clock import summary
 from clinics.compute.phone_sync import LINE, UNDONE, Body, LineSaid, Refused
 from clinics.compute.time import from_epoch_ms, to_epoch_ms
 from clinics.models import Clinic, Entry, Phone, StartLogEntry, TakenBack
@@ -34,23 +34,6 @@ by thirty times as much."""
 
 class ClinicClosed(BadInput):
     """Nothing is taken in any more; the phone keeps what it has."""
-
-
-@dataclass
-class Synced:
-    """What became of it. `clock`: how the phone's clock is doing, None if nothing is known."""
-
-    kept: list[str] = field(default_factory=list)
-    refused: list[Refused] = field(default_factory=list)
-    clock: PhoneLine | None = None
-    lines: int = 0
-    undone: list[str] = field(default_factory=list)
-    words: int = 0
-    settled: Settled = field(default_factory=Settled)
-
-    @property
-    def changed(self) -> bool:
-        return bool(self.lines or self.undone or self.words or self.settled.changed)
 
 
 @transaction.atomic
@@ -133,6 +116,7 @@ def _line(
 ) -> StartLogEntry:
     """As the phone had it. The instant is its wall clock's until the clock is fitted."""
     known_ms = said.consent_known_ms
+    note = "" if _is_erased(entry) else said.note
     return StartLogEntry(
         clinic=clinic,
         client_id=said.client_id,
@@ -140,8 +124,8 @@ def _line(
         instant=from_epoch_ms(said.wall_ms),
         clock_run=said.run,
         outcome=said.outcome,
-        note=said.note,
-        noted_ms=said.noted_ms if said.note else None,
+        note=note,
+        noted_ms=said.noted_ms if note else None,
         logged_by=by,
         phone=phone,
         monotonic_ms=said.monotonic_ms,
@@ -152,12 +136,15 @@ def _line(
     )
 
 
+def _is_erased(entry: Entry | None) -> bool:
+    return entry is not None and entry.swimmer.name == ERASED
+
+
 def _take_note(line: StartLogEntry, said: LineSaid) -> bool:
     """The newest one holds. What was deleted for an erased person does not come back with a
     phone that sends the line once more: its note is no newer."""
-    erased = line.entry is not None and line.entry.swimmer.name == ERASED
     newer = line.noted_ms is None or said.noted_ms > line.noted_ms
-    if erased or not newer or not (said.note or line.note):
+    if _is_erased(line.entry) or not newer or not (said.note or line.note):
         return False
     line.note, line.noted_ms = said.note, said.noted_ms
     return True

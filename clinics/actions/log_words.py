@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING
 
 from django.utils import timezone
 
 from clinics.actions.errors import say as _
+from clinics.actions.log_synced import Synced
 from clinics.compute.phone_sync import STATION_WORD, WISH, Refused, StationWordSaid, WishSaid
 from clinics.compute.time import from_epoch_ms, to_epoch_ms
 from clinics.models import Clinic, DayWish, Entry, StationWord, WishWord
 from portal.models import User
-
-if TYPE_CHECKING:
-    from clinics.actions.log_sync import Synced
 
 
 def take_wishes(

@@ -22,9 +22,12 @@ from clinics.models import (
     Custody,
     Entry,
     HeardStart,
+    Phone,
     Recording,
     StartLogEntry,
+    StationWord,
     Swim,
+    TakenBack,
     Upload,
 )
 from clinics.privacy import held_by_part
@@ -91,7 +94,7 @@ UPLOADS_STEP = PurgeStep(
 def _old_clinics() -> QuerySet[Clinic]:
     """With names in their records, although no swim is left. By day, oldest first."""
     swims = Swim.objects.filter(entry__clinic_id=OuterRef("pk"))
-    records = (Entry, StartLogEntry, BoardAct, Custody, HeardStart)
+    records = (Entry, StartLogEntry, Phone, BoardAct, Custody, HeardStart)
     named = Q(Exists(Recording.objects.filter(station__clinic_id=OuterRef("pk"))))
     for model in records:
         named |= Q(Exists(model._base_manager.filter(clinic_id=OuterRef("pk"))))
@@ -134,6 +137,8 @@ def _delete_records(due: Due) -> Gone | None:
         Recording.objects.filter(station__clinic=clinic),
         HeardStart.objects.filter(clinic=clinic),
         StartLogEntry.objects.filter(clinic=clinic),
+        Phone.objects.filter(clinic=clinic),  # with what they told of their clocks
+        StationWord.objects.filter(station__clinic=clinic),
         BoardAct.objects.filter(clinic=clinic),
         Custody.objects.filter(clinic=clinic),
         Entry.objects.filter(clinic=clinic),
@@ -141,6 +146,7 @@ def _delete_records(due: Due) -> Gone | None:
         for pk in found.values_list("pk", flat=True):
             note_deleted(found.model._meta.label, pk)
         rows.update(found.delete()[1])
+    TakenBack.objects.filter(clinic=clinic).delete()
     detail = {"rows": dict(rows), "files": gone.files, "size_bytes": gone.size_bytes}
     record(action="purge.records", by=None, subject=clinic, club=clinic.club, detail=detail)
     return Gone(dict(rows), gone.files, gone.size_bytes)

@@ -238,6 +238,8 @@ def _values(one: Logged, other: Logged) -> dict[str, object]:
 
 
 def _phone(line: Logged) -> str:
+    if line.by_server:
+        return _("the form or a file")
     return line.phone_name or _("a phone without a name")
 
 
