@@ -3,7 +3,6 @@ as other pages draw it, with what is usual where nobody has said."""
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Mapping
 from typing import Any
@@ -78,12 +77,7 @@ def put_venue(*, clinic: Clinic, values: Mapping[str, Any], by: User | None) -> 
     """
     sheet = _locked(clinic)
     before = {name: getattr(sheet, name) for name in FIELDS}
-    errors: list[tuple[str, str]] = [
-        (str(name), _("is not known here.")) for name in values if name not in FIELDS
-    ]
-    errors += _put(sheet, {name: values[name] for name in FIELDS if name in values})
-    if not errors:
-        errors = _do_not_fit(sheet, timezone.now().astimezone(clinic.zone).date())
+    errors = _put(sheet, values)
     if errors:
         raise BadInput(errors)
     changed = [name for name in FIELDS if getattr(sheet, name) != before[name]]
@@ -91,6 +85,13 @@ def put_venue(*, clinic: Clinic, values: Mapping[str, Any], by: User | None) -> 
         _keep(sheet, changed, by)
     sheet.clinic = clinic  # which knows its sheet from now on
     return sheet
+
+
+def wrong_in(*, clinic: Clinic, values: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """All that would be refused of these values in a sheet that says nothing else."""
+    sheet = VenueSheet()
+    sheet.clinic = Clinic(course_m=clinic.course_m, time_zone=clinic.time_zone)
+    return _put(sheet, values)
 
 
 def _locked(clinic: Clinic) -> VenueSheet:
@@ -103,7 +104,16 @@ def _locked(clinic: Clinic) -> VenueSheet:
 
 
 def _put(sheet: VenueSheet, values: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Sets the fields; what each by itself cannot be."""
+    """Sets the fields, and says what they cannot be: each by itself, then together."""
+    known = {name: values[name] for name in FIELDS if name in values}
+    errors: list[tuple[str, str]] = [
+        (str(name), _("is not known here.")) for name in values if name not in known
+    ]
+    errors += _put_fields(sheet, known)
+    return errors or _do_not_fit(sheet)
+
+
+def _put_fields(sheet: VenueSheet, values: Mapping[str, Any]) -> list[tuple[str, str]]:
     errors: list[tuple[str, str]] = []
     for name, value in values.items():
         field = _FIELD[name]
@@ -133,9 +143,10 @@ def _refused_by_fields(sheet: VenueSheet, names: list[str]) -> list[tuple[str, s
     return []
 
 
-def _do_not_fit(sheet: VenueSheet, today: dt.date) -> list[tuple[str, str]]:
-    """What the fields cannot be together."""
+def _do_not_fit(sheet: VenueSheet) -> list[tuple[str, str]]:
+    """What the fields cannot be together, or today."""
     errors: list[tuple[str, str]] = []
+    today = timezone.now().astimezone(sheet.clinic.zone).date()
     sheet.ropes_out = ropes_out(sheet.ropes_out, lanes=sheet.lanes, errors=errors)
     if sheet.permission == VenueSheet.Permission.GIVEN and not sheet.permission_by:
         errors.append(("permission_by", _("Say who gave the permission to film.")))
@@ -156,7 +167,8 @@ def _keep(sheet: VenueSheet, changed: list[str], by: User | None) -> None:
     sheet.changed_at, sheet.changed_by = timezone.now(), by
     sheet.save()
     club = sheet.clinic.club
-    record(action="venue.put", by=by, subject=sheet, club=club, detail={"fields": changed})
+    detail = {"fields": changed}
+    record(action="venue.put", by=by, subject=sheet.clinic, club=club, detail=detail)
 
 
 def has_something_to_copy(*, to: Clinic, from_clinic: Clinic) -> bool:

@@ -27,14 +27,15 @@ def _clinic(request: HttpRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
     seen = Clinic.objects.visible_to(me(request))
     run = Clinic.objects.run_by(me(request))
     rows = run if request.method == "POST" else seen
-    row = get_object_or_404(rows.select_related("club", "venue_sheet"), pk=pk)
+    row = get_object_or_404(rows.select_related("club", "venue_sheet__changed_by"), pk=pk)
     return row, row.state != Clinic.State.CLOSED and run.filter(pk=pk).exists()
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def venue(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     row, changes = _clinic(request, pk)
-    form = VenueForm(request.POST or None, instance=venue_of(row) or VenueSheet(clinic=row))
+    sheet = venue_of(row)
+    form = VenueForm(request.POST or None, instance=sheet or VenueSheet(clinic=row))
     if request.method == "POST" and form.is_valid():
         try:
             put_venue(clinic=row, values=form.values(), by=me(request))
@@ -44,14 +45,13 @@ def venue(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
             messages.success(request, _("The venue sheet is kept."))
             return redirect("clinics:venue", pk=row.pk)
     status = 422 if request.method == "POST" else 200
-    context = _page(row) | {"form": form, "changes": changes}
+    context = _page(row, sheet) | {"form": form, "changes": changes}
     if changes:
         context["copy"] = _copy_form(request, row)
     return render(request, "clinics/venue.html", context, status=status)
 
 
-def _page(row: Clinic) -> dict[str, Any]:
-    sheet = VenueSheet.objects.filter(clinic=row).select_related("changed_by").first()
+def _page(row: Clinic, sheet: VenueSheet | None) -> dict[str, Any]:
     parts = parts_of(sheet) if sheet else ()
     profile = sheet.depth_profile if sheet else []
     return {

@@ -14,8 +14,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.errors import BadInput
-from clinics.actions.venue import FIELDS
-from clinics.compute.venue_sheet import depth_points
+from clinics.actions.venue import FIELDS, wrong_in
 from clinics.models import Clinic, VenueSheet
 from clinics.views.cautions_told import told
 
@@ -109,10 +108,7 @@ class VenueForm(forms.ModelForm):  # type: ignore[type-arg]
         values["depth_profile"] = [
             [_number(row.x_m), _number(row.depth_m)] for row in self.rows if row.x_m or row.depth_m
         ]
-        errors: list[tuple[str, str]] = []
-        course_m = self.instance.clinic.course_m
-        depth_points(values["depth_profile"], course_m=course_m, errors=errors)
-        self.complain(errors)
+        self.complain(wrong_in(clinic=self.instance.clinic, values=self.values()))
         return values
 
     def clean_ropes(self) -> list[int]:
@@ -124,7 +120,8 @@ class VenueForm(forms.ModelForm):  # type: ignore[type-arg]
     def values(self) -> dict[str, Any]:
         """By field name of VenueSheet, for `put_venue`."""
         values = dict(self.cleaned_data)
-        values["ropes_out"] = values.pop("ropes")
+        if "ropes" in values:
+            values["ropes_out"] = values.pop("ropes")
         return values
 
     def complain(self, errors: Iterable[tuple[str, str]]) -> None:
