@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from feedback.actions.frames import pts_ticks_of
+from feedback.actions.measured import interval_ticks_at
 from feedback.models import Mark
 from portal.actions.audit import record
 
@@ -25,13 +26,15 @@ def place_mark(
 ) -> Mark:
     """The same event by the same person on the same frame stands once; asked for again, it
     changes nothing but a distance that is another one now. Raises FrameUnknown."""
+    pts_ticks = pts_ticks_of(clip, frame)
+    interval = interval_ticks_at(clip.recording, pts_ticks)
     mark, new = Mark.objects.get_or_create(
         swim=swim,
         recording=clip.recording,
-        pts_ticks=pts_ticks_of(clip, frame),
+        pts_ticks=pts_ticks,
         kind=kind,
         placed_by=by,
-        defaults={"distance_m": distance_m},
+        defaults={"distance_m": distance_m, "interval_ticks": interval},
     )
     if new:
         _note("mark-placed", mark, by)

@@ -2,10 +2,12 @@ from feedback.models.comments import Comment, CommentVersion, LastLooked, Phrase
 from feedback.models.drawings import Drawing
 from feedback.models.given import Feedback, FeedbackSent, TakenSwim
 from feedback.models.marks import Mark
+from feedback.models.measured import BodyPoints, MeasuringChoice, PicturePlane
 from feedback.models.phases import Phase
 from feedback.models.take_along import TakeAlong
 
 __all__ = [
+    "BodyPoints",
     "Comment",
     "CommentVersion",
     "Drawing",
@@ -13,8 +15,10 @@ __all__ = [
     "FeedbackSent",
     "LastLooked",
     "Mark",
+    "MeasuringChoice",
     "Phase",
     "Phrase",
+    "PicturePlane",
     "TakeAlong",
     "TakenSwim",
 ]

@@ -46,7 +46,14 @@ class Mark(models.Model):
     recording = models.ForeignKey("clinics.Recording", models.PROTECT, related_name="marks")
     pts_ticks = models.BigIntegerField()
     kind = models.CharField(max_length=20, choices=Kind)
-    distance_m = models.FloatField(null=True)  # of a head at a distance only
+    # from the frame before to this one; kept here, since marks outlive lists of frames
+    interval_ticks = models.PositiveIntegerField(null=True)
+    # swum from the start until then: of a head at a distance, and where somebody measured it
+    distance_m = models.FloatField(null=True)
+    distance_u_m = models.FloatField(null=True)
+    # where in the picture the body part is, in parts of its width and height
+    x = models.FloatField(null=True)
+    y = models.FloatField(null=True)
     placed_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="marks")
     placed_at = models.DateTimeField(default=timezone.now)
 
@@ -60,8 +67,13 @@ class Mark(models.Model):
                 name="mark_once_per_frame_and_person",
             ),
             models.CheckConstraint(
-                condition=models.Q(kind="head-at-distance", distance_m__isnull=False)
-                | (~models.Q(kind="head-at-distance") & models.Q(distance_m__isnull=True)),
-                name="mark_distance_only_where_meant",
+                condition=models.Q(distance_m__isnull=False)
+                | (~models.Q(kind="head-at-distance") & models.Q(distance_u_m__isnull=True)),
+                name="mark_distance_where_meant",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(x__isnull=True, y__isnull=True)
+                | models.Q(x__gte=0, x__lte=1, y__gte=0, y__lte=1),
+                name="mark_place_is_in_picture",
             ),
         ]
