@@ -1,32 +1,30 @@
-"""A clinic's plan: the pool to scale, the running order, the team; taking plan and roster
-in anew is for admins of the club."""
+"""A clinic's plan at a glance; taking plan and roster in anew is for admins of the club."""
 
 from __future__ import annotations
 
 import uuid
-from typing import Any
 
 from django.contrib import messages
-from django.db.models import Exists, OuterRef
 from django.http import Http404, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinics.actions.errors import BadInput
 from clinics.actions.plan import take_in_plan
 from clinics.actions.roster import take_in_roster
-from clinics.compute.pool_plan import pool_plan
-from clinics.models import Clinic, Consent
-from clinics.privacy import FILM_AND_REVIEW
+from clinics.models import Clinic
 from clinics.views.forms import PlanForm, RosterForm
-from clinics.views.plan_places import plan_places
+from clinics.views.plan_overview import overview_of
 from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 
 
 def _clinic(request: SignedInRequest, pk: uuid.UUID) -> tuple[Clinic, bool]:
     """The clinic if the person may see its plan, and whether they may change it."""
-    row = get_object_or_404(Clinic.objects.visible_to(request.user).select_related("club"), pk=pk)
+    row = get_object_or_404(
+        Clinic.objects.visible_to(request.user).select_related("club", "venue_sheet"), pk=pk
+    )
     runs = Clinic.objects.run_by(request.user).filter(pk=pk).exists()
     if request.method == "POST" and not runs:
         raise Http404
@@ -46,9 +44,10 @@ def plan(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
             return redirect("clinics:clinic-plan", pk=row.pk)
     covers = runs or Clinic.objects.checked_by(request.user).filter(pk=row.pk).exists()
     context = {"clinic": row, "runs": runs, "covers": covers, "form": form, "errors": errors}
-    context |= _drawn(row) | {"places_of_plan": plan_places(row, "clinic-plan")}
+    context |= overview_of(row)
     status = 422 if request.method == "POST" else 200
-    return render(request, "clinics/plan.html", context, status=status)
+    with timezone.override(row.zone):
+        return render(request, "clinics/plan.html", context, status=status)
 
 
 def _take_in(request: SignedInRequest, row: Clinic, form: PlanForm) -> list[tuple[str, str]]:
@@ -62,26 +61,6 @@ def _take_in(request: SignedInRequest, row: Clinic, form: PlanForm) -> list[tupl
     except BadInput as bad:
         return in_words(bad).errors
     return []
-
-
-def _drawn(row: Clinic) -> dict[str, Any]:
-    stations = list(row.stations.prefetch_related("cameras"))
-    drawing = pool_plan(
-        course_m=row.course_m,
-        stations=[(station.x_m, station.y_m) for station in stations],
-        starter=(row.starter_x_m, row.starter_y_m),
-    )
-    consents = Consent.objects.filter(
-        swimmer_id=OuterRef("swimmer_id"), purpose=FILM_AND_REVIEW, ended_at__isnull=True
-    )
-    entries = row.entries.select_related("swimmer", "lane_group")
-    return {
-        "drawing": drawing,
-        "stations": stations,
-        "marks": list(zip(drawing.places, stations, strict=True)),
-        "entries": entries.annotate(agrees=Exists(consents)).order_by("order"),
-        "duties": row.duties.select_related("user", "station").order_by("kind"),
-    }
 
 
 def roster(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:

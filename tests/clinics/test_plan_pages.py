@@ -18,6 +18,7 @@ from clinics.actions.check import close_clinic
 from clinics.models import Clinic, Clip, Consent, StartLogEntry, Swim
 from portal.models import Job
 from tests.cast import Cast, make_entry, sign_in
+from tests.clinics.hour_tools import hour_of
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "deploy" / "example-plan"
 PLAN = (EXAMPLE / "plan.toml").read_text()
@@ -188,13 +189,31 @@ def test_roster_names_its_bad_rows_on_the_page(cast: Cast) -> None:
     assert "crawl" in text
 
 
-def test_plan_page_draws_the_pool_to_scale(cast: Cast) -> None:
+def test_plan_page_draws_the_pool_and_says_no_start_is_safe(cast: Cast) -> None:
     page = sign_in(Client(), cast.crew).get(reverse("clinics:clinic-plan", args=[cast.clinic.pk]))
     text = page.content.decode()
-    assert text.count('<circle class="mark"') == 2
-    # 25 m lie between the walls at 26.0 and 394.0: 12.5 m along is in the middle
-    assert 'cx="210.0"' in text
+    assert 'class="plan-pool"' in text and "12.5 m along" in text
     assert "cannot say that a start is safe" in text
+    assert "Whether all fit is not known yet" in text
+
+
+def test_plan_page_tells_whether_all_fit_and_who_is_missing(cast: Cast) -> None:
+    hour_of(cast.clinic)
+    page = sign_in(Client(), cast.coach).get(reverse("clinics:clinic-plan", args=[cast.clinic.pk]))
+    text = " ".join(re.sub(r"<[^>]+>", " ", page.content.decode()).split())
+    count = cast.clinic.entries.count()
+    assert f"{count} swimmers need" in text and "The pool is yours for 60 minutes:" in text
+    assert "Group A, 10:31:" in text and "10:31:00" in text
+    assert "Still open" in text and "Change the running order" not in text
+
+
+def test_plan_page_takes_as_many_queries_with_more_swimmers(cast: Cast) -> None:
+    hour_of(cast.clinic)
+    client = sign_in(Client(), cast.crew)
+    few = _queries(client, "clinics:clinic-plan", cast.clinic.pk)
+    for number in range(20, 40):
+        make_entry(cast.clinic, f"Swimmer {number}", number, None, "")
+    assert _queries(client, "clinics:clinic-plan", cast.clinic.pk) == few
 
 
 # --- the start log ---------------------------------------------------------------------------
