@@ -3,7 +3,7 @@ can be said of each. Nothing here says that anything may be done."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from clinics.actions.venue import flags_m_of, pool_of, ropes_out_of
@@ -11,6 +11,8 @@ from clinics.compute.plan_drawing import PlanDrawing, draw_plan, reach_m
 from clinics.compute.sight import USUAL_ANGLE_DEG, Pool, Port, Sight, Stand, sight_of
 from clinics.compute.sight_cones import Finding, State, findings
 from clinics.models import Clinic, Station
+
+DRAWN_DECK_M = 3.0
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,10 @@ class StationsSeen:
         return sight_of(stand, self.pool)
 
     def drawn(self, width_px: float) -> PlanDrawing:
-        """The plan for a page that shows it so wide; marks are in the stations' order."""
+        """The plan for a page that shows it so wide; marks are in the stations' order. Less of
+        the deck is drawn than a station may stand on, unless one stands there."""
         return draw_plan(
-            self.pool,
+            replace(self.pool, deck_m=DRAWN_DECK_M),
             self.stands,
             distance_m=self.clinic.distance_m,
             starter_m=self.starter_m,

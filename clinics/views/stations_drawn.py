@@ -112,20 +112,20 @@ def _handle(mark: Mark, bearing_deg: float, d: PlanDrawing) -> Handle:
 
 
 def _lane_words(lane: Lane, seen: StationsSeen, d: PlanDrawing, size: str) -> str:
-    if not lane.label_fits:
+    if size == "narrow" or not lane.label_fits:
         return ""
     number = {"number": lane.number, "before": lane.number - 1}
     distance_m = f"{seen.clinic.distance_m:g}"
     tries = [str(lane.number)]
     if lane.swum:
-        whole = _("lane %(number)d, swum; out at the side after %(distance)s m")
+        whole = _("lane %(number)d, swum; out after %(distance)s m")
         tries = [whole % {**number, "distance": distance_m}, _("%(number)d, swum") % number]
     elif lane.kept_clear:
         whole = _("lane %(number)d, kept clear; rope %(before)d/%(number)d taken out")
         tries = [whole % number, _("%(number)d, clear") % number]
     room = d.arrow.shaft.x1 - d.left if lane.swum else d.water.width / 2
     fitting = (text for text in tries if len(text) * LETTER * d.sizes.small_font < room)
-    return next(fitting, str(lane.number) if size != "narrow" else "")
+    return next(fitting, str(lane.number))
 
 
 def _line_word(line: Across) -> str:
