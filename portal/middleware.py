@@ -41,6 +41,13 @@ OPEN_TO_ANYONE = {
     "clinics:receipt",
     "clinics:receipt-pdf",
     "clinics:receipt-json",
+    # signing up by a club's link, and the own sign-up by the link in a mail; they name nobody else
+    "clinics:sign-up-link",
+    "clinics:sign-up",
+    "clinics:sign-up-sent",
+    "clinics:sign-up-mine-link",
+    "clinics:sign-up-mine",
+    "clinics:sign-up-mine-end",
     # each behind a fence of its own: a share link, a clip published for anyone
     "feedback:shared-link",
     "feedback:shared",

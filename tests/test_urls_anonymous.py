@@ -31,6 +31,13 @@ SHORT_LIST = {
     "clinics:receipt",
     "clinics:receipt-pdf",
     "clinics:receipt-json",
+    # by a club's link, or the one in a mail, which the session has opened; they name nobody else
+    "clinics:sign-up-link",
+    "clinics:sign-up",
+    "clinics:sign-up-sent",
+    "clinics:sign-up-mine-link",
+    "clinics:sign-up-mine",
+    "clinics:sign-up-mine-end",
     # behind a fence of their own: a share link, a clip published for anyone
     "feedback:shared-link",
     "feedback:shared",

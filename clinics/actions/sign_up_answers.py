@@ -117,8 +117,8 @@ def _by_instant(kept: Kept) -> dict[tuple[str, str], Kept]:
 def end_answer(*, sign_up: SignUp, purpose: str, by: User | None) -> None:
     """One click, at any time (trust 24): of what was answered here, and of what is in force once
     the person is in the running order."""
-    row = SignUp.objects.select_for_update(of=("self",)).select_related("sheet__clinic__club")
-    row = row.get(pk=sign_up.pk)
+    rows = SignUp.objects.select_for_update(of=("self",)).select_related("sheet__clinic__club")
+    row = rows.get(pk=sign_up.pk)
     said = row.answers.get(purpose)
     if said is not None and said["agrees"]:
         row.answers[purpose] = {**said, "agrees": False, "at": iso_utc(timezone.now())}

@@ -6,7 +6,8 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count
+from django.db.models import Count, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from clinics.models import Clinic, SignUp, SignUpSheet
@@ -54,6 +55,14 @@ def place_on_waiting_list(sign_up: SignUp) -> int:
         return 0
     waiting = SignUp.objects.filter(sheet_id=sign_up.sheet_id, state=State.WAITING)
     return 1 + waiting.filter(confirmed_at__lt=sign_up.confirmed_at).count()
+
+
+def with_place(rows: QuerySet[SignUp]) -> QuerySet[SignUp]:
+    """The same for many at once: `before` is how many wait before each."""
+    waiting = SignUp.objects.filter(sheet=OuterRef("sheet"), state=State.WAITING)
+    earlier = waiting.filter(confirmed_at__lt=OuterRef("confirmed_at")).order_by()
+    counted = earlier.values("sheet").annotate(n=Count("pk")).values("n")
+    return rows.annotate(before=Coalesce(Subquery(counted), 0))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from clinics.actions.clip_files import open_swim
+from clinics.actions.sign_up_notes import entry_notes_for
 from clinics.models import Clip, ClipFile, Swim
 from feedback.actions.look import look
 from feedback.compute.phases import phases_between
@@ -63,6 +64,7 @@ def page_of(
         "lane": lane,
         "coaching": coaching,
         "own": own,
+        "entry_notes": entry_notes_for(user, swim.entry) if coaching else None,
         **said,
         **drawn,
         **marked,
