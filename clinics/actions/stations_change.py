@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import uuid
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -106,6 +107,11 @@ def is_used(station: Station) -> bool:
     """Something was filmed there, or is being brought in. Up to three queries."""
     rows = (station.recordings, station.uploads, station.clips)
     return any(related.exists() for related in rows)
+
+
+def filmed_at(clinic: Clinic) -> set[uuid.UUID]:
+    """The stations of which there are recordings: where they stand counts for the clock fit."""
+    return set(clinic.stations.filter(recordings__isnull=False).values_list("pk", flat=True))
 
 
 def _locked(clinic: Clinic) -> Clinic:

@@ -19,6 +19,7 @@ from clinics.models import (
     Share,
     ShelfClip,
     SignUp,
+    Station,
     Swim,
     Swimmer,
 )
@@ -55,6 +56,10 @@ def _of_clinic(clinic: Clinic) -> str:
     return f"{clinic.name}, {date_format(clinic.date, 'DATE_FORMAT')}"
 
 
+def _of_station(station: Station) -> str:
+    return f"{station.name}, {_of_clinic(station.clinic)}"
+
+
 def _of_swim(swim: Swim) -> str:
     return f"{swim.entry.swimmer.name}, {_of_clinic(swim.entry.clinic)}"
 
@@ -80,6 +85,13 @@ def _through_clip(prefix: str) -> dict[str, Any]:
 
 SUBJECTS = (
     _subject(Clinic, _("a clinic"), _of_clinic, to="club_id", by=["name"]),
+    _subject(
+        Station,
+        _("a station"),
+        _of_station,
+        to="clinic__club_id",
+        by=["name", "clinic__name"],
+    ),
     _subject(Swimmer, _("a swimmer"), lambda row: row.name, to="club_id", by=["name"]),
     _subject(Swim, _("a swim"), _of_swim, **_through("")),
     _subject(Clip, _("a clip"), _of_clip, **_through_clip("")),
@@ -121,6 +133,8 @@ WORK = {
     "plan.facts": _("changed what a clinic is, or when"),
     "duty.": _("gave somebody a post, or took them off one"),
     "task.": _("ticked, moved, added or removed a task"),
+    "station.": _("changed a station of the plan"),
+    "kit.": _("ticked something of a station's kit, or took the tick off"),
     "roster.": _("took in a roster"),
     "pool-hour.": _("changed the pool hour"),
     "running-order.": _("changed the running order"),

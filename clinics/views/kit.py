@@ -12,7 +12,7 @@ from clinics.actions.kit import kits_of, tick, untick
 from clinics.actions.stations_seen import stations_seen
 from clinics.compute.station_needs import marker_places_m
 from clinics.models import Clinic, Station
-from clinics.views.kit_told import kit_told, lines_told, mode_told
+from clinics.views.kit_told import files_told, kit_told, lines_told, mode_told
 from clinics.views.plan_places import plan_places
 from clinics.views.stations_told import fig, stations_told
 from clinics.views.words import in_words
@@ -65,6 +65,7 @@ def _show(
         "told": told[station.pk],
         "kit": kit,
         "needs": kit_told(kit),
+        "files": files_told(kit),
         "mode": mode_told(kit.bit_rate),
         "kit_things": lines_told(kit.things),
         "kit_cautions": lines_told(kit.cautions),

@@ -49,8 +49,8 @@ def mode_told(rate: BitRate) -> str:
 
 
 def kit_told(kit: StationKit) -> list[Told]:
-    """Battery and card against what somebody means to bring, and how many files come of it."""
-    return [_battery(kit), _card(kit), _files(kit)]
+    """Battery and card against what somebody means to bring."""
+    return [_battery(kit), _card(kit)]
 
 
 def _battery(kit: StationKit) -> Told:
@@ -92,7 +92,8 @@ def _short(supply: Supply, given: str, *, is_card: bool) -> str:
     return _("One lasts %(given)s minutes, %(short)s too few: bring %(pieces)d, charged.") % told
 
 
-def _files(kit: StationKit) -> Told:
+def files_told(kit: StationKit) -> str:
+    """How many files come of it, for who brings them in."""
     count = kit.needs.files
     makes = ngettext("It makes %(count)d file.", "It makes %(count)d files.", count)
     told = {"count": count, "groups": kit.takes}
@@ -100,4 +101,4 @@ def _files(kit: StationKit) -> Told:
         makes += " " + _("The camera is started anew for each of the %(groups)d lane groups.")
     elif count > 1:
         makes += " " + _("A camera begins a new file at 4 GB; bring all of them in, in order.")
-    return Told(OK, makes % told)
+    return makes % told

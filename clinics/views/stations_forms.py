@@ -100,10 +100,10 @@ class StationForm(forms.Form):
         _("One battery lasts, minutes"), _("Of filming, as its maker or you have found."), least=1
     )
 
-    def __init__(self, *args: Any, station: Station, **kwargs: Any) -> None:
+    def __init__(self, data: Any = None, *, station: Station) -> None:
         initial = {name: getattr(station, name) for name in SAID if name in self.base_fields}
         initial["fixed_mount"] = "yes" if station.fixed_mount else "no"
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(data, initial=initial)
         modes = [(rate.key, mode_told(rate)) for rate in BIT_RATES]
         usual = _now("not said; taken: %(mode)s") % {"mode": modes[0][1]}
         self.fields["bit_rate"].choices = [("", usual), *modes]  # type: ignore[attr-defined]

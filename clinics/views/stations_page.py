@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from clinics.actions.errors import BadInput
 from clinics.actions.kit import StationKit, kits_of
 from clinics.actions.stations import place_of
-from clinics.actions.stations_change import MOST
+from clinics.actions.stations_change import MOST, filmed_at
 from clinics.actions.stations_seen import stations_seen
 from clinics.models import Clinic, Station
 from clinics.views.plan_places import plan_places
@@ -67,6 +67,7 @@ def _context(
 ) -> dict[str, Any]:
     runs = Clinic.objects.run_by(request.user).filter(pk=clinic.pk).exists()
     checks = Clinic.objects.checked_by(request.user).filter(pk=clinic.pk).exists()
+    changes = runs and clinic.state != Clinic.State.CLOSED
     seen = stations_seen(clinic)
     told, kits = stations_told(seen), kits_of(clinic, seen.stations)
     typed = {place_form[0].pk: place_form[1]} if place_form else {}
@@ -74,11 +75,11 @@ def _context(
         StationRow(one, kit, typed.get(one.station.pk) or _place_form(one.station))
         for one, kit in zip(told, kits, strict=True)
     ]
-    changes = runs and clinic.state != Clinic.State.CLOSED
     return {
         "clinic": clinic,
         "places_of_plan": plan_places(clinic, "stations"),
         "rows": rows,
+        "filmed": filmed_at(clinic) if changes else set(),
         "to_look": sum(one.to_look > 0 for one in told),
         "plan_moves": changes,
         "covers": runs or checks,
