@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.erase import forget_about
 from clinics.actions.persons import ERASED
+from clinics.actions.venue import WORDS as VENUE_WORDS
 from clinics.models import (
     Clinic,
     ClipMask,
@@ -31,6 +32,7 @@ from clinics.models import (
     StationMask,
     Swim,
     Swimmer,
+    VenueSheet,
 )
 from portal.actions import redact
 from portal.models import PersonRequest
@@ -61,6 +63,7 @@ def _words(person: Person) -> redact.Words:
         (StartLogEntry.objects.filter(**of).exclude(entry__swimmer=person.id), ("note",)),
         (Phone.objects.filter(**of), ("name",)),
         (Custody.objects.filter(**of), ("holder", "label", "wiped_by_name")),
+        (VenueSheet.objects.filter(**of), VENUE_WORDS),
         (StationMask.objects.filter(station__clinic__club=person.club), ("note",)),
         (ShelfClip.objects.filter(clip__station__clinic__club=person.club), ("fault", "remedy")),
         (Share.objects.filter(swim__entry__clinic__club=person.club), ("note",)),

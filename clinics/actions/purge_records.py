@@ -18,6 +18,7 @@ from clinics.actions.purge_originals import files_of
 from clinics.actions.uploads import part_path
 from clinics.models import (
     BoardAct,
+    CautionRead,
     Clinic,
     Custody,
     Entry,
@@ -29,6 +30,7 @@ from clinics.models import (
     Swim,
     TakenBack,
     Upload,
+    VenueSheet,
 )
 from clinics.privacy import held_by_part
 from portal.actions.audit import record
@@ -94,7 +96,7 @@ UPLOADS_STEP = PurgeStep(
 def _old_clinics() -> QuerySet[Clinic]:
     """With names in their records, although no swim is left. By day, oldest first."""
     swims = Swim.objects.filter(entry__clinic_id=OuterRef("pk"))
-    records = (Entry, StartLogEntry, Phone, BoardAct, Custody, HeardStart)
+    records = (Entry, StartLogEntry, Phone, BoardAct, Custody, HeardStart, CautionRead, VenueSheet)
     named = Q(Exists(Recording.objects.filter(station__clinic_id=OuterRef("pk"))))
     for model in records:
         named |= Q(Exists(model._base_manager.filter(clinic_id=OuterRef("pk"))))
@@ -141,6 +143,8 @@ def _delete_records(due: Due) -> Gone | None:
         StationWord.objects.filter(station__clinic=clinic),
         BoardAct.objects.filter(clinic=clinic),
         Custody.objects.filter(clinic=clinic),
+        CautionRead.objects.filter(clinic=clinic),
+        VenueSheet.objects.filter(clinic=clinic),  # who gave permission, who measured, who watched
         Entry.objects.filter(clinic=clinic),
     ):
         for pk in found.values_list("pk", flat=True):

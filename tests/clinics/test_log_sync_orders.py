@@ -108,7 +108,7 @@ def forget(clinic: Clinic) -> None:
 
 
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(st.data())
 def test_any_order_and_doubling_of_bodies_gives_the_same(crew: User, data: st.DataObject) -> None:
