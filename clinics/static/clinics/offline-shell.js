@@ -32,7 +32,8 @@ function settled(worker) {
   });
 }
 
-async function isReady(scope) {
+export async function isReady(scope) {
+  if (!navigator.serviceWorker) return false;
   const registration = await navigator.serviceWorker.getRegistration(scope);
   const whole = registration?.active && new URL(registration.scope).pathname === scope;
   return Boolean(whole && (await caches.match(`${scope}shell/`)));

@@ -1,7 +1,7 @@
 // The start log at the pool's edge. What is tapped is on this phone's disk before the screen says
 // so, and goes to the server when there is one. Needs no network but the first time.
 
-import { askToStay, goWhenLeft, makeReady, tidyUp } from "./offline-shell.js";
+import { askToStay, goWhenLeft, isReady, makeReady, tidyUp } from "./offline-shell.js";
 import { Store } from "./offline-store.js";
 import { Acts } from "./start-log-acts.js";
 import { stayAwake } from "./start-log-awake.js";
@@ -16,6 +16,7 @@ import { Twins } from "./start-log-twins.js";
 import { Words } from "./start-log-words.js";
 
 const MEASURE_EVERY_MS = 180_000;
+const SOON_MS = 1500;
 const MEASURE_AGAIN_MS = 20_000; // while there was no answer yet
 
 const page = document.querySelector("[data-start-log]");
@@ -36,7 +37,7 @@ async function begin(page) {
   const lines = new Lines(page, { log, words, acts, kept });
   const others = new Others(page, { log, words, now, kept });
   const phone = new Phone(page, { log, clock, sync, store, words });
-  const twins = new Twins(page, { clock, store, words, sent: () => sync.soon() });
+  new Twins(page, { clock, store, words, sent: () => sync.soon() });
   acts.begin(now);
 
   function draw() {
@@ -85,14 +86,19 @@ async function begin(page) {
   window.setInterval(draw, 15_000); // signs grow old, and who comes late is there
   goWhenLeft(page.dataset.homeUrl);
   stayAwake();
-  const asked = new URLSearchParams(location.search).get("number");
   draw();
-  await sync.round();
-  if (asked && log.swimmer(Number(asked))) now.choose(log.swimmer(Number(asked)));
+  if (await isReady(logUrl)) tellReady("ready");
+  const asked = Number(new URLSearchParams(location.search).get("number"));
+  if (log.swimmer(asked)) now.choose(log.swimmer(asked));
+  // A network that answers nothing is not waited for; then the worker may take its time.
+  await Promise.race([sync.round(), new Promise((go) => window.setTimeout(go, SOON_MS))]);
+  if (!now.chosen && log.swimmer(asked)) now.choose(log.swimmer(asked));
   await measure();
-  phone.ready = await makeReady(page.dataset.workerUrl, logUrl);
-  page.dataset.ready = phone.ready;
-  phone.draw();
+  tellReady(await makeReady(page.dataset.workerUrl, logUrl));
   askToStay();
-  return { twins };
+
+  function tellReady(state) {
+    phone.ready = page.dataset.ready = state;
+    phone.draw();
+  }
 }
