@@ -23,6 +23,11 @@ from portal.models import User
 _FIELD = {field.name: field for field in VenueSheet._meta.concrete_fields}
 USUAL_LANES = 6  # common practice for a course of 25 m, no source
 FIELDS = tuple(name for name in _FIELD if name not in ("clinic", "changed_at", "changed_by"))
+WORDS = tuple(  # written freely: somebody's name may stand there
+    name
+    for name in FIELDS
+    if isinstance(_FIELD[name], models.CharField | models.TextField) and not _FIELD[name].choices
+)
 # Of the building and the basin, copied if nothing of a row has been said. Whatever belongs to one
 # occasion is asked anew: permission, other users, what was settled with juniors, the lifeguard.
 COPIED = (
