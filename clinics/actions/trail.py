@@ -135,6 +135,8 @@ WORK = {
     "task.": _("ticked, moved, added or removed a task"),
     "station.": _("changed a station of the plan"),
     "kit.": _("ticked something of a station's kit, or took the tick off"),
+    "venue.": _("put down what the pool is like"),
+    "cautions.": _("said that they have read cautions"),
     "roster.": _("took in a roster"),
     "pool-hour.": _("changed the pool hour"),
     "running-order.": _("changed the running order"),
