@@ -33,9 +33,19 @@ from django.utils import timezone
 
 from clinics.actions.consent_ask import make_link
 from clinics.actions.consent_texts import publish_defaults
+from clinics.actions.sign_up_mail import personal_token
 from clinics.media.probe import probe
 from clinics.media.sandbox import Limits
-from clinics.models import Clip, ClipMask, Custody, StationMask, Tie, Upload
+from clinics.models import (
+    Clip,
+    ClipMask,
+    Custody,
+    SignUp,
+    SignUpSheet,
+    StationMask,
+    Tie,
+    Upload,
+)
 from feedback.compute.take_along import Kind, Spec
 from feedback.models import Comment, Drawing, Mark, Phrase, TakeAlong
 from portal.actions.jobs import enqueue
@@ -177,6 +187,21 @@ MATRIX: dict[str, Row] = {
     "clinics:day-board": Row("clinic", get=WORK_HERE),
     "clinics:day-wish": Row("clinic", post=WORK_HERE),
     "clinics:day-station": Row("clinic", post="KR"),
+    "clinics:sign-ups": Row("clinic", get=WORK_HERE, post="A"),
+    "clinics:sign-ups-csv": Row("clinic", get="A"),
+    "clinics:sign-up-poster": Row("clinic", get=WORK_HERE),
+    "clinics:sign-up-add": Row("sheeted clinic", get="A", post="A"),
+    "clinics:sign-up-take-in": Row("clinic", get="A", post="A"),
+    "clinics:sign-up-act": Row("listed sign up", post="A"),
+    "clinics:sign-up-notes": Row("clinic", get="C"),
+    "clinics:my-sign-ups": Row(get=SIGNED_IN),
+    "clinics:my-sign-up": Row("own sign up", get="S"),
+    "clinics:sign-up-link": Row("sheet link", get=ANYONE),
+    "clinics:sign-up": Row(get=ANYONE, post=ANYONE),
+    "clinics:sign-up-sent": Row(get=ANYONE),
+    "clinics:sign-up-mine-link": Row("sign up link", get=ANYONE),
+    "clinics:sign-up-mine": Row(get=ANYONE, post=ANYONE),
+    "clinics:sign-up-mine-end": Row(post=ANYONE),
     "clinics:start-log": Row("clinic", get="KR", post="KR"),
     "clinics:start-log-undo": Row("clinic", post="KR"),
     "clinics:start-log-file": Row("clinic", get="KR", post="KR"),
@@ -536,6 +561,37 @@ class Things:
         swimmer, by = self.cast.swims["tomas"].entry.swimmer, self.cast.admin
         link = make_link(swimmer=swimmer, clinic=self.cast.clinic, by=by)
         return {"token": link.rstrip("/").rsplit("/", 1)[1]}
+
+    def _sign_up(self) -> SignUp:
+        sheet = SignUpSheet.objects.create(clinic=self.cast.clinic, token="link-of-the-club")
+        return SignUp.objects.create(
+            sheet=sheet,
+            user=self.cast.tomas,
+            name="Tomas Birk",
+            adult_attested_at=timezone.now(),
+            stroke="freestyle",
+            start="block",
+            pace_s_per_100m=90,
+            state="signed-up",
+            came="account",
+            confirmed_at=timezone.now(),
+        )
+
+    def sheeted_clinic(self) -> dict[str, Any]:
+        return self._pk(self._sign_up().sheet.clinic)
+
+    def listed_sign_up(self) -> dict[str, Any]:
+        row = self._sign_up()
+        return {"pk": row.sheet_id, "sign_up": row.pk}
+
+    def own_sign_up(self) -> dict[str, Any]:
+        return self._pk(self._sign_up())
+
+    def sheet_link(self) -> dict[str, Any]:
+        return {"token": self._sign_up().sheet.token}
+
+    def sign_up_link(self) -> dict[str, Any]:
+        return {"token": personal_token(self._sign_up())}
 
     def station(self) -> dict[str, Any]:
         return self._pk(self.cast.start_side)

@@ -9,23 +9,26 @@ from django.utils.translation import gettext_lazy as _
 from clinics.actions.sign_up_places import fill_places
 from clinics.actions.sign_up_state import locked
 from clinics.compute.time import iso_utc
-from clinics.models import EntryNote, SignUp, SignUpSheet
+from clinics.models import EntryNote, SignUp, SignUpSheet, Swimmer
 from portal.actions import redact
 from portal.actions.export import Pack
 from portal.registry import Found, Person, PersonStep
 
 
 def sign_ups_of(person: Person) -> QuerySet[SignUp]:
-    """By the swimmer; before there was one, by an address that is theirs alone or by the account
-    and the name, since couples share both address and account."""
-    mine = Q(swimmer=person.id)
-    before = Q(pk__in=[])
-    if person.emails:
-        before |= Q(email__in=[address.lower() for address in person.emails])
-    if person.user is not None and person.name:
-        before |= Q(user=person.user, name__iexact=person.name)
-    at_club = Q(swimmer__isnull=True, sheet__clinic__club=person.club)
-    return SignUp.objects.filter(mine | (at_club & before))
+    """By the swimmer; before there was one, by the name together with an address that is theirs
+    or with the account, since couples share both."""
+    swimmer = Swimmer.objects.filter(pk=person.id).first()
+    by = Q(email__in=[address.lower() for address in person.emails])
+    if person.user is not None:
+        by |= Q(user=person.user)
+    before = SignUp.objects.filter(by, swimmer__isnull=True, sheet__clinic__club=person.club)
+    mine = [
+        pk
+        for pk, name in before.values_list("pk", "name")
+        if swimmer is not None and name.casefold() == swimmer.name.casefold()
+    ]
+    return SignUp.objects.filter(Q(swimmer=person.id) | Q(pk__in=mine))
 
 
 def _words(person: Person) -> redact.Words:

@@ -118,6 +118,8 @@ def take_in(*, clinic: Clinic, lines: Sequence[Line], by: User) -> list[Entry]:
     clinic = Clinic.objects.select_for_update(of=("self",)).select_related("club").get(pk=clinic.pk)
     if clinic.state == Clinic.State.CLOSED:
         raise BadInput([("", _("This clinic is closed; its running order stays as it was."))])
+    if not lines:
+        return []
     sheet = locked(SignUpSheet.objects.get(clinic=clinic))
     rows = {row.pk: row for row in to_take_in(clinic).select_for_update(of=("self",))}
     for row in rows.values():
