@@ -38,9 +38,8 @@ def put_at_post(*, clinic: Clinic, user_id: uuid.UUID, post: str, by: User) -> D
     if line is None:
         raise BadInput([("", _("This clinic has no such post any more."))])
     if line.place.post is Post.LIFEGUARD:
-        raise BadInput(
-            [("", _("The lifeguard is given by the pool; write the name on the sheet."))]
-        )
+        told = _("The lifeguard is given by the pool; the name stands on the venue sheet.")
+        raise BadInput([("", told)])
     candidate = now.candidate(user_id)
     if candidate is None:
         told = _("does not work for the club on the day of the clinic. Invite them first.")

@@ -162,7 +162,7 @@ def stay_until(*, clinic: Clinic, membership: Membership, until: dt.date, by: Us
 
 
 def _refuse_day(clinic: Clinic, until: dt.date) -> None:
-    if clinic.state == Clinic.State.CLOSED:
+    if Clinic.objects.filter(pk=clinic.pk, state=Clinic.State.CLOSED).exists():
         raise BadInput([("", _("The clinic is closed; nobody is invited to it any more."))])
     first, last = day_of_work(clinic), clinic.date + dt.timedelta(days=LONGEST_DAYS)
     if not first <= until <= last:

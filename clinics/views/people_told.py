@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Any
 
 from django.utils import timezone
@@ -214,13 +213,10 @@ def _diver(of: StationDives, diver: Diver) -> str:
         "n": diver.dives,
     }
     if groups:
-        told += _(", for the groups %(groups)s") % {"groups": _joined(groups)}
+        of_groups = ngettext(", group %(groups)s", ", groups %(groups)s", len(groups))
+        told += of_groups % {"groups": ", ".join(groups)}
     if diver.longest:
         told += _("; at most %(n)d before a group’s rest") % {"n": diver.longest}
     if diver.over:
         told += _("; %(n)d more than agreed") % {"n": diver.over}
     return f"{told}."
-
-
-def _joined(groups: Sequence[str]) -> str:
-    return ", ".join(name for name, _same in groupby(groups))
