@@ -17,10 +17,18 @@ from portal.shell import is_in_footage
 
 def register_persons() -> None:
     """Called once at start-up."""
-    from clinics.actions import erase, erase_consent, erase_swimmer, export, notice, persons
+    from clinics.actions import (
+        erase,
+        erase_consent,
+        erase_swimmer,
+        erase_wishes,
+        export,
+        notice,
+        persons,
+    )
 
     person_sources.register(persons.SOURCE)
-    for step in (*erase.PICTURES, erase_consent.STEP, *erase_swimmer.REST):
+    for step in (*erase.PICTURES, erase_consent.STEP, erase_wishes.STEP, *erase_swimmer.REST):
         erasure_steps.register(step)
     for step in export.STEPS:
         export_steps.register(step)

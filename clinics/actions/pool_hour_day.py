@@ -107,10 +107,17 @@ def _wishes(clinic: Clinic, until: dt.datetime | None) -> Iterable[DayWish]:
 def _started(
     plan: Planned, lines: Sequence[StartLogEntry], swims: Iterable[tuple[int, dt.datetime]]
 ) -> list[Started]:
-    not_filmed = [
-        (_number(line), line.instant) for line in lines if line.outcome == Outcome.NOT_FILMED
+    """A line “away” counts by itself only where no swim is left of that swimmer: deleted later,
+    as the club's rules or the swimmer said."""
+    swum = list(swims)
+    with_swim = {number for number, _at in swum}
+    by_line = [
+        (_number(line), line.instant)
+        for line in lines
+        if line.outcome == Outcome.NOT_FILMED
+        or (line.outcome == Outcome.AWAY and _number(line) not in with_swim)
     ]
-    at_s = ((number, plan.seconds(instant)) for number, instant in [*swims, *not_filmed])
+    at_s = ((number, plan.seconds(instant)) for number, instant in [*swum, *by_line])
     return [Started(number, after_s) for number, after_s in at_s if abs(after_s) <= DAY_S]
 
 

@@ -70,7 +70,7 @@ def _entries(clinic: Clinic, plan: Planned | None) -> list[Entry]:
     )
     rows = clinic.entries.select_related("swimmer", "lane_group")
     in_order = rows.annotate(agrees=Exists(consents)).order_by("lane_group__order", "order")
-    entries = list(in_order)
+    entries: list[Entry] = list(in_order)
     for entry in entries:
         at = plan.starts_at(entry.number) if plan and entry.number in plan.slots else None
         entry.starts_at = at  # type: ignore[attr-defined]

@@ -11,12 +11,14 @@ from typing import Any
 
 import pytest
 
+from clinics.actions.erase_wishes import erase_wishes, find_wishes
 from clinics.actions.errors import BadInput
 from clinics.actions.pool_hour import Planned, planned, set_pool_hour
 from clinics.actions.pool_hour_day import DayOf, day_of
 from clinics.compute.rotation import Part
-from clinics.models import Clinic, DayWish, LaneGroup, PoolHour, StartLogEntry
+from clinics.models import Clinic, DayWish, LaneGroup, PoolHour, StartLogEntry, Swim, WishWord
 from portal.models import AuditEntry
+from portal.registry import Person
 from tests.cast import DAY, Cast, make_station
 from tests.clinics.hour_tools import (
     BEGINS,
@@ -269,6 +271,28 @@ def test_start_that_two_phones_logged_counts_once(six: Clinic) -> None:
     )  # fmt: skip
     found = day_at(six, 1000)
     assert [slot.key for slot in found.day.done] == [1]
+
+
+def test_who_was_away_and_whose_swim_is_deleted_has_gone(six: Clinic) -> None:
+    tap(six, 1, 60)
+    Swim.objects.all().delete()
+    assert [slot.key for slot in day_at(six, 1000).day.done] == [1]
+
+
+def test_erasing_a_swimmer_takes_what_was_said_of_them_on_the_day(cast: Cast, six: Clinic) -> None:
+    wish(six, 1, "second-go", 0)
+    wish(six, 2, "second-go", 0)
+    WishWord.objects.create(
+        entry=six.entries.get(number=1), kind="second-go", client_id="x", said_ms=1.0
+    )
+    swimmer = six.entries.get(number=1).swimmer
+    person = Person("swimmer", swimmer.pk, six.club, swimmer.name)
+    assert find_wishes(person).rows == {"day-wishes": 2}
+    for _ in range(2):
+        erase_wishes(person)
+    assert find_wishes(person).rows == {"day-wishes": 0}
+    assert [one.entry.number for one in DayWish.objects.all()] == [2]
+    assert WishWord.objects.get().gone
 
 
 def test_day_can_be_looked_back_at(six: Clinic) -> None:
