@@ -7,7 +7,7 @@ come first. The words of kits, posts and limits stand in their own modules, and 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from clinics.compute import caution_words as words
@@ -159,8 +159,3 @@ def _power(of: Situation) -> Said:
     if of.power:
         return _("Said of mains power here: %(power)s", power=of.power)
     return _("Nobody has said anything of mains power here.")
-
-
-def left(read: Collection[str], wanted: Iterable[Topic]) -> tuple[Topic, ...]:
-    """Of these topics those that were not read as they stand now. `read`: their hashes."""
-    return tuple(topic for topic in wanted if topic.sha256 not in read)
