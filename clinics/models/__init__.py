@@ -27,6 +27,7 @@ from clinics.models.recordings import (
 from clinics.models.shown import Publication, Share, ShelfClip
 from clinics.models.sign_up import EntryNote, SignUp, SignUpSheet
 from clinics.models.swims import Recognised, StartLogEntry, Swim
+from clinics.models.try_out import TryOut, TryOutFile, TryOutStill
 from clinics.models.venue import VenueSheet
 
 __all__ = [
@@ -76,6 +77,9 @@ __all__ = [
     "Swimmer",
     "TakenBack",
     "Tie",
+    "TryOut",
+    "TryOutFile",
+    "TryOutStill",
     "Upload",
     "VenueSheet",
     "WishWord",
