@@ -99,10 +99,10 @@ class FactsForm(forms.Form):
             self.add_error(where if where in self.fields else None, told(words))
 
 
-def initial_of(clinic: Clinic | None) -> dict[str, Any]:
-    """Of a clinic's facts; the usual for none."""
+def initial_of(clinic: Clinic | None, *, last: Clinic | None = None) -> dict[str, Any]:
+    """Of a clinic's facts; for none the usual, where the `last` one was."""
     if clinic is None:
-        return {**USUAL, "time_zone": settings.TIME_ZONE}
+        return {**USUAL, "time_zone": last.time_zone if last else settings.TIME_ZONE}
     facts = facts_of(clinic)
     return {name: getattr(facts, name) for name in FACTS}
 

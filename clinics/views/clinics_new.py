@@ -47,9 +47,8 @@ def clinic_new(request: SignedInRequest) -> HttpResponse:
     earlier = Clinic.objects.run_by(request.user).order_by("-date", "name")
     chosen = LikeForm(request.GET or None, clinics=earlier)
     like = chosen.cleaned_data["like"] if chosen.is_valid() else None
-    initial = initial_of(like)
-    if like is not None:
-        initial.pop("date")  # the one thing that is never the same
+    initial = initial_of(like, last=None if like is not None else earlier.first())
+    initial.pop("date", None)  # the one thing that is never the same
     form = NewClinicForm(request.POST or None, initial=initial, clubs=clubs, like=like)
     if request.method == "POST" and form.is_valid():
         made = _make(request, form, like)
@@ -57,7 +56,7 @@ def clinic_new(request: SignedInRequest) -> HttpResponse:
             return redirect("clinics:tasks", pk=made.pk)
     context = {
         "form": form,
-        "chosen": chosen if earlier.exists() else None,
+        "chosen": chosen if like is not None or earlier.exists() else None,
         "like": _counted(like) if like is not None else None,
         "time_zones": time_zones(),
     }

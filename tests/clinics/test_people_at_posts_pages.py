@@ -111,7 +111,7 @@ def test_visitor_is_invited_to_a_post_and_stays_longer(cast: Cast, clinic: Clini
     row = Membership.objects.get(user=cast.other_coach, club=cast.harbour)
     assert clinic.duties.get(kind="starter").user == cast.other_coach
     mail = OutboxMail.objects.get()
-    assert mail.to == VISITOR
+    assert mail.to == VISITOR and "It ends by itself after" in mail.body
     later = clinic.date + dt.timedelta(days=40)
     stay = {"membership": str(row.pk), "until": later.isoformat()}
     assert client.post(url(clinic, "people-until"), stay).status_code == 302
