@@ -177,6 +177,7 @@ def test_a_camera_is_turned_by_keys_and_by_its_ring(cast: Cast, open_page: Any, 
     saved(page)
     cast.underwater.refresh_from_db()
     assert cast.underwater.bearing_deg == pytest.approx(0.0, abs=1.0)
+    shot(page, "stations-turned-1280")
     told = page.locator(f'[data-part="told-{cast.underwater.pk}"]')
     expect(told).to_contain_text("This camera sees nothing of the swum lane.")
     assert violations(page) == []
