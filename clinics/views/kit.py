@@ -14,7 +14,8 @@ from clinics.compute.station_needs import marker_places_m
 from clinics.models import Clinic, Station
 from clinics.views.kit_told import files_told, kit_told, lines_told, mode_told
 from clinics.views.plan_places import plan_places
-from clinics.views.stations_told import fig, stations_told
+from clinics.views.stations_findings import fig
+from clinics.views.stations_told import stations_told
 from clinics.views.words import in_words
 from portal.requests import SignedInRequest
 

@@ -12,7 +12,7 @@ from clinics.actions.kit import KitLine, StationKit
 from clinics.compute.station_needs import BitRate, Enough, KitItem, Supply, Thing
 from clinics.compute.station_needs import size_gb as size_of_gb
 from clinics.models import KitTick
-from clinics.views.stations_told import LOOK, OK, UNKNOWN, Told, fig
+from clinics.views.stations_findings import LOOK, OK, UNKNOWN, Told, fig
 from clinics.views.words import said
 
 

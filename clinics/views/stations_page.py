@@ -19,8 +19,9 @@ from clinics.actions.stations_seen import stations_seen
 from clinics.models import Clinic, Station
 from clinics.views.plan_places import plan_places
 from clinics.views.stations_drawn import SIZES_PX, pool_context
+from clinics.views.stations_findings import fig
 from clinics.views.stations_forms import NewStationForm, PlaceForm
-from clinics.views.stations_told import StationTold, fig, stations_told
+from clinics.views.stations_told import StationTold, stations_told
 from clinics.views.stations_undo import last_move
 from clinics.views.words import in_words
 from portal.requests import SignedInRequest
