@@ -101,7 +101,9 @@ def confirm(*, sign_up: SignUp) -> SignUp:
     """From the mail: whoever reads the address says that it was they. Twice is once. Raises
     BadInput when the sheet has closed meanwhile."""
     sheet = locked(sign_up.sheet)
-    row: SignUp = sheet.sign_ups.select_for_update(of=("self",)).get(pk=sign_up.pk)
+    row = sheet.sign_ups.select_for_update(of=("self",)).filter(pk=sign_up.pk).first()
+    if row is None:
+        return sign_up  # deleted in this very moment, in another browser
     if row.state != State.TO_CONFIRM:
         return row
     if not accepts(sheet):

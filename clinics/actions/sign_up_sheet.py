@@ -63,7 +63,7 @@ def set_sheet(*, clinic: Clinic, values: Mapping[str, object], by: User) -> Sign
 def _check(sheet: SignUpSheet) -> None:
     errors: list[tuple[str, str]] = []
     if not 1 <= sheet.places <= 500:
-        errors.append((_("Places"), _("must be from 1 to 500.")))
+        errors.append((_("Number of places"), _("must be from 1 to 500.")))
     if sheet.is_open and not texts_of(sheet.clinic.club).version(FILM_AND_REVIEW):
         errors.append(
             ("", _("Publish the consent texts first: whoever signs up answers them as well."))

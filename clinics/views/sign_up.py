@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from portal.models import User
 
 SHEET, SENT = "sign_up_sheet", "sign_up_sent"
-OPEN_FOR_S = 3600  # on a device that is not signed in
+OPEN_FOR_S = 4 * 3600  # on a device that is not signed in
 FROM_ONE_NETWORK = 40  # in a quarter of an hour: a whole club may sit behind one
 TO_ONE_SHEET, DAY = 300, dt.timedelta(days=1)
 

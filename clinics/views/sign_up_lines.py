@@ -40,7 +40,13 @@ class Line:
         return self.row.state == State.WITHDRAWN and self.row.entry_id is not None
 
     @property
+    def comes(self) -> bool:
+        return self.row.state not in (State.WITHDRAWN, State.DECLINED)
+
+    @property
     def filmed_in_words(self) -> str:
+        if not self.comes:
+            return ""
         if self.films is None:
             return _("not asked yet")
         return _("agrees") if self.films else _("does not agree")
