@@ -40,7 +40,7 @@ def from_epoch_ms(ms: float) -> dt.datetime:
     """Milliseconds since 1970, as browsers tell them, as an instant to the microsecond.
 
     >>> from_epoch_ms(1_794_652_350_250.0004).isoformat()
-    '2026-11-14T10:12:30.250000+00:00'
+    '2026-11-14T10:32:30.250000+00:00'
     """
     return EPOCH + dt.timedelta(microseconds=round(ms * 1000))
 
