@@ -100,10 +100,12 @@ class _Roles:
     """As what these people have to do with a swim: duty, membership, or a swimmer beside."""
 
     def __init__(self, people: set[uuid.UUID]) -> None:
-        self.duties = {
-            (duty.user_id, duty.clinic_id): str(duty.get_kind_display())
-            for duty in Duty.objects.filter(user_id__in=people)
-        }
+        self.duties: dict[tuple[uuid.UUID, uuid.UUID], list[str]] = defaultdict(list)
+        duties = Duty.objects.filter(user_id__in=people)
+        for duty in sorted(duties, key=lambda one: Duty.Kind.values.index(one.kind)):
+            its, label = self.duties[duty.user_id, duty.clinic_id], str(duty.get_kind_display())
+            if label not in its:  # a camera at two stations is named once
+                its.append(label)
         self.memberships: dict[uuid.UUID, list[Membership]] = defaultdict(list)
         for one in Membership.objects.filter(user_id__in=people).select_related("club"):
             self.memberships[one.user_id].append(one)
@@ -114,7 +116,7 @@ class _Roles:
         clinic = swim.entry.clinic
         here = [m for m in self.memberships[person] if m.club_id == clinic.club_id]
         roles = [str(m.get_role_display()) for m in here]
-        roles += [self.duties[person, clinic.pk]] if (person, clinic.pk) in self.duties else []
+        roles += self.duties.get((person, clinic.pk), [])
         if roles:
             return ", ".join(roles)
         elsewhere = [m for m in self.memberships[person] if m.role == Membership.Role.COACH]

@@ -27,6 +27,7 @@ from clinics.management.demo_keeping import hand_out
 from clinics.management.demo_masks import cover_demo_bench
 from clinics.management.demo_requests import ask_the_club
 from clinics.models import Clinic, Consent, Recording, Swim, Tie
+from feedback.management.demo_day import plan_in_demo
 from feedback.management.demo_drawings import SEED
 from feedback.management.demo_marks import place_demo_marks
 from feedback.management.demo_seen import note_views
@@ -102,7 +103,9 @@ class Command(BaseCommand):
         return clinic, out, aligned
 
     def _around(self, clinic: Clinic, admin: User) -> None:
-        """What a club has besides: answers about showing, copies outside, a letter, a look."""
+        """What a club has besides: a plan, answers about showing, copies outside, a letter, a
+        look."""
+        plan_in_demo(clinic, admin=admin)
         answer_in_demo(clinic, admin=admin)
         hand_out(clinic=clinic, by=admin)
         ask_the_club(clinic=clinic, admin=admin)
