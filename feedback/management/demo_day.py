@@ -1,10 +1,9 @@
-"""The demo clinic's plan as its club made it: venue, hour, people, stations, sign-up."""
+"""The demo clinic's plan as its club made it: venue, hour, people, stations."""
 
 from __future__ import annotations
 
 from clinics.management.demo_hour import hour_in_demo
 from clinics.management.demo_people import people_in_demo
-from clinics.management.demo_sign_up import sign_up_in_demo
 from clinics.management.demo_stations import stations_in_demo
 from clinics.management.demo_venue import cautions_in_demo, venue_in_demo
 from clinics.models import Clinic
@@ -18,5 +17,4 @@ def plan_in_demo(clinic: Clinic, *, admin: User) -> None:
     stations_in_demo(clinic, by=admin)
     people_in_demo(clinic, admin=admin)
     hour_in_demo(clinic, by=admin)
-    sign_up_in_demo(clinic)
     cautions_in_demo(clinic)

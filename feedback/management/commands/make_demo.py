@@ -26,6 +26,7 @@ from clinics.management.demo_consent import answer_in_demo
 from clinics.management.demo_keeping import hand_out
 from clinics.management.demo_masks import cover_demo_bench
 from clinics.management.demo_requests import ask_the_club
+from clinics.management.demo_sign_up import sign_up_in_demo
 from clinics.models import Clinic, Consent, Recording, Swim, Tie
 from feedback.management.demo_day import plan_in_demo
 from feedback.management.demo_drawings import SEED
@@ -107,6 +108,7 @@ class Command(BaseCommand):
         look."""
         plan_in_demo(clinic, admin=admin)
         answer_in_demo(clinic, admin=admin)
+        sign_up_in_demo(clinic)
         hand_out(clinic=clinic, by=admin)
         ask_the_club(clinic=clinic, admin=admin)
         note_views(clinic)
