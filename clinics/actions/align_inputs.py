@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from clinics.actions.index import frames_of
-from clinics.actions.log_swims import tap_u_ms
+from clinics.actions.log_swims import TOO_CLOSE, tap_u_ms
 from clinics.actions.soundtracks import samples_of
 from clinics.actions.ties import DEFAULT_FRAME_S, interval_s
 from clinics.compute import clockfit
@@ -97,7 +98,8 @@ def _swim_in(swim: Swim, reference: dt.datetime) -> clockfit.SwimIn:
 def _other_starts(
     clinic: Clinic, swims: list[Swim], reference: dt.datetime
 ) -> list[clockfit.SwimIn]:
-    """Lines of the log at which the signal was given and that are no swim."""
+    """Starts of the log at which the signal was given and that are no swim. Of several lines of
+    one start, as two phones take them, only the one whose clock is known best."""
     ours = {swim.log_entry_id for swim in swims}
     lines = StartLogEntry.objects.filter(
         clinic=clinic,
@@ -108,13 +110,16 @@ def _other_starts(
             StartLogEntry.Outcome.NOT_FILMED,
         ],
     )
-    return [
-        clockfit.SwimIn(
-            LINE + str(line.pk), to_epoch_s(line.instant, reference), tap_u_ms(line) / 1000
-        )
-        for line in lines
-        if line.pk not in ours
-    ]
+    known: dict[tuple[object, str], list[dt.datetime]] = defaultdict(list)
+    starts = []
+    for line in sorted(lines, key=lambda one: (one.pk not in ours, tap_u_ms(one), one.instant)):
+        its = known[line.entry_id, line.outcome]
+        doubled = any(abs(line.instant - at) < TOO_CLOSE for at in its)
+        its.append(line.instant)
+        if line.pk not in ours and not doubled:
+            at_s = to_epoch_s(line.instant, reference)
+            starts.append(clockfit.SwimIn(LINE + str(line.pk), at_s, tap_u_ms(line) / 1000))
+    return starts
 
 
 def sound_travel_s(clinic: Clinic, station: Station) -> float:

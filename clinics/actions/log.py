@@ -1,5 +1,5 @@
 """The start log: what was tapped at the pool, one line at a time or from a file. What phones send
-in one go is taken in by log_sync.py; the swims that follow are settled in log_swims.py."""
+in one go is taken in by log_sync.py; the swims that follow are settled in settle_swims.py."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.actions.log_swims import TAP_U_MS, TOO_CLOSE, is_worked_on, make_swim, settle_swims
+from clinics.actions.log_swims import TAP_U_MS, TOO_CLOSE, is_worked_on, make_swim
+from clinics.actions.settle_swims import settle_swims
 from clinics.compute.log_file import parse_log
 from clinics.models import Clinic, Entry, Recording, StartLogEntry, Swim
 from portal.actions.audit import record

@@ -16,10 +16,10 @@ from django.utils import timezone
 from clinics.actions import log, phone_clocks, phones
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.actions.log_swims import settle_swims
 from clinics.actions.log_synced import Synced
 from clinics.actions.log_words import take_station_words, take_wishes
 from clinics.actions.persons import ERASED
+from clinics.actions.settle_swims import settle_swims
 from clinics.compute.phone_clock import summary
 from clinics.compute.phone_sync import LINE, UNDONE, Body, LineSaid, Refused
 from clinics.compute.time import from_epoch_ms, to_epoch_ms

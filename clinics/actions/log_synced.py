@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from clinics.actions.log_swims import Settled
+from clinics.actions.settle_swims import Settled
 from clinics.compute.phone_clock import PhoneLine
 from clinics.compute.phone_sync import Refused
 

@@ -14,7 +14,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
-from clinics.actions.log_swims import Was
+from clinics.actions.settle_swims import Was
 from clinics.compute.phone_clock import (
     EntryIn,
     Exchange,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Exists, OuterRef, Q
 
 from clinics.actions.heard_starts import proposed_count
+from clinics.actions.log_swims import starts_away
 from clinics.actions.tasks import counts_of
 from clinics.models import Clinic, Clip, ClockFit, Consent, Recording, StartLogEntry, Swim
 from clinics.privacy import FILM_AND_REVIEW
@@ -156,7 +157,7 @@ def _counts(clinic: Clinic) -> Standing:
     )
     clips = Clip.objects.filter(swim__entry__clinic=clinic).order_by().values("state")
     by_state = {row["state"]: row["n"] for row in clips.annotate(n=Count("pk"))}
-    away = clinic.start_log.filter(outcome="away", undone_at__isnull=True).count()
+    away = starts_away(clinic)
     heard = proposed_count(clinic)
     return Standing(**entries, **recordings, **swims, clips=by_state, away=away, heard=heard)
 

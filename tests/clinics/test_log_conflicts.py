@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 
+from clinics.actions.align_inputs import LINE, gather
 from clinics.actions.log import log_start, undo_start
 from clinics.actions.log_conflicts import conflicts_of
+from clinics.actions.log_swims import starts_away
 from clinics.models import Clinic, Duty, Entry, StartLogEntry
 from portal.models import User
 from tests.cast import Cast, make_user
@@ -129,3 +131,21 @@ def test_conflicts_take_as_many_queries_for_many_lines(
         send(clinic, cast.crew, phone.body())
     with django_assert_num_queries(3):
         assert len(conflicts_of(clinic)) == count
+
+
+def test_starts_of_two_phones_are_counted_and_aligned_once(
+    cast: Cast, clinic: Clinic, phones: tuple[SimPhone, SimPhone]
+) -> None:
+    for phone, late_s in zip(phones, (0.0, 0.3), strict=True):
+        phone.tap(60 + late_s, 101)
+        phone.tap(150 + late_s, 102, "false-start")
+        phone.tap(180 + late_s, 102)
+        phone.tap(270 + late_s, 103, "not-filmed")
+        send(clinic, cast.crew, phone.body())
+    assert starts_away(clinic) == 2
+    starts = gather(clinic, sound_ties=False).starts
+    others = [start for start in starts if start.key.startswith(LINE)]
+    logged = clinic.start_log.exclude(outcome="away").filter(phone__key="phone-of-liv")
+    assert len(others) == 2 and logged.count() == 2
+    swims = {str(goes_of(clinic, number)[0].pk) for number in (101, 102)}
+    assert swims <= {start.key for start in starts}
