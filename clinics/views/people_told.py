@@ -76,17 +76,19 @@ class DivesTold:
 
 
 def posts_told(now: AtPosts) -> list[PostTold]:
-    today = timezone.now().date()
     ends = {one.user.pk: one.works_until() for one in now.candidates}
-    return [_post(now, line, ends, today) for line in now.lines]
+    return [_post(now, line, ends) for line in now.lines]
 
 
-def _post(now: AtPosts, line: PostLine, ends: dict[Any, Any], today: dt.date) -> PostTold:
+def _post(now: AtPosts, line: PostLine, ends: dict[Any, Any]) -> PostTold:
+    """Once the day is over, a visit that ended since is as it should be."""
+    today = timezone.now().date()
     holders = []
     for duty in line.duties:
         last = ends.get(duty.user_id)
         until = last.until_date if last is not None else None
-        over = duty.user_id not in ends or (until is not None and until < today)
+        ended = duty.user_id not in ends or (until is not None and until < today)
+        over = ended and now.clinic.date >= today
         holders.append(HolderTold(duty, until, over))
     there = {duty.user_id for duty in line.duties}
     return PostTold(
@@ -154,9 +156,10 @@ def _not_needed(place: Place) -> str:
 def _of_memberships(now: AtPosts, closing: dt.date) -> Iterator[FindingTold]:
     """Who has a post and does not work for the club then; a checker must last until closing."""
     seen = set()
+    is_past = now.clinic.date < timezone.now().date()
     for duty in [duty for line in now.lines for duty in line.duties] + now.loose:
         candidate = now.candidate(duty.user_id)
-        if candidate is None and duty.user_id not in seen:
+        if candidate is None and duty.user_id not in seen and not is_past:
             seen.add(duty.user_id)
             told = _(
                 "%(who)s does not work for the club on the day: the membership has ended, or has "
