@@ -330,6 +330,8 @@ MATRIX: dict[str, Row] = {
     "feedback:compare-with#elsewhere": Row("swim and one elsewhere"),
     "feedback:mark": Row("swim", post="C"),
     "feedback:mark#withdrawn": Row("withdrawn swim"),
+    "feedback:swim-measures": Row("swim", get="SC"),
+    "feedback:swim-measures#withdrawn": Row("withdrawn swim", get="X"),
     "feedback:mark-take-away": Row("mark", post="C"),
     "feedback:draw": Row("swim", post="SC"),
     "feedback:draw#withdrawn": Row("withdrawn swim", post="X"),

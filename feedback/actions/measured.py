@@ -98,6 +98,11 @@ def measured_of(swim: Swim, marks: QuerySet[Mark], *, by: User | None = None) ->
     return _measured(swim, list(its), zone_of(swim.entry.clinic.club), by)
 
 
+def measured_from(swim: Swim, marks: Iterable[Mark], *, by: User | None = None) -> Measured:
+    """As `measured_of`, of marks that are there already; one query, for the club's choice."""
+    return _measured(swim, list(marks), zone_of(swim.entry.clinic.club), by)
+
+
 def measured_many(
     swims: Sequence[Swim], marks: QuerySet[Mark], *, by: User | None = None
 ) -> dict[uuid.UUID, Measured]:

@@ -25,6 +25,7 @@ from feedback.views.feedback import feedback_part
 from feedback.views.films import films_of
 from feedback.views.mark_list import PlacedMark
 from feedback.views.marks import marks_part
+from feedback.views.measures import measures_part
 from feedback.views.on_strip import lane_of
 from feedback.views.room_data import opening, views_of
 from feedback.views.said_column import said_part
@@ -68,6 +69,7 @@ def page_of(
         **said,
         **drawn,
         **marked,
+        **measures_part(request, swim, marked["marks"]),
         **feedback_part(request, swim),
         **compare_part(request, swim),
         **take_along_part(request, swim, views),

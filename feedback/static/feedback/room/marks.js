@@ -54,6 +54,7 @@ export function startMarks(room) {
     if (!answer.ok) return false;
     marks = told.marks;
     show();
+    room.element.dispatchEvent(new CustomEvent("room:marks", { detail: told }));
     return true;
   }
 

@@ -1,7 +1,7 @@
 // What the parts of the room share: the views with their elements, and the events between them.
 //
 // Events on the element: room:frame { at_s, main, frame, frames, playing }, room:stage { shown,
-// main, layout, follow, kept }, room:tool { name }.
+// main, layout, follow, kept }, room:tool { name }, room:marks { marks, guides } as the server answers.
 
 export function createRoom(element, addKeys) {
   const data = JSON.parse(document.getElementById("swim-data").textContent);

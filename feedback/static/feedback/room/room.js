@@ -12,6 +12,7 @@ import { startKeys } from "./keys.js";
 import { startLight } from "./light.js";
 import { startLooping } from "./looping.js";
 import { startMarks } from "./marks.js";
+import { startMeasures } from "./measures.js";
 import { startPlaces } from "./places.js";
 import { createRoom } from "./room-object.js";
 import { createStage } from "./stage.js";
@@ -84,7 +85,7 @@ export async function startRoom(element) {
       if (view) time.choose(view.key);
     },
   });
-  for (const start of [startMarks, startComments, startDrawing, startTakeAlong]) start(room);
+  for (const start of [startMarks, startMeasures, startComments, startDrawing, startTakeAlong]) start(room);
   find("[data-keys]").hidden = false;
   await room.safely(() => time.jump({ view: opening.view, frame: opening.frame }));
   element.dataset.ready = "true";
