@@ -41,7 +41,8 @@ async function begin(page) {
     const says = { "no-network": words.wordsNoNetwork, "signed-out": words.wordsSignIn };
     const text = fill(says[state] ?? words.wordsToSend, { n: left.length });
     part("net").classList.toggle("waiting", left.length > 0);
-    if (left.length || given.size) tell("net", left.length ? text : words.wordsAllSent);
+    if (left.length || given.size || !part("net").hidden)
+      tell("net", left.length ? text : words.wordsAllSent);
     part("make-ready").hidden = state !== "signed-out" || !left.length;
     for (const item of left) answered(item.body.number);
     drawRefused(page, answers.refused(), (item) => store.remove([item]).finally(() => draw()));
