@@ -17,6 +17,7 @@ def register_trail() -> None:
             "take-along.ask": _("had a still or film made"),
             "take-along.download": _("downloaded a still or film"),
             "share.open": _("opened it by a link"),
+            "measures.take": _("took a clinic's measures along"),
             "shelf.view": _("watched it on the teaching shelf"),
         },
     )

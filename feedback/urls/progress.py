@@ -1,0 +1,9 @@
+from django.urls import path
+
+from feedback.views import measures_out
+
+urlpatterns = [
+    path("measures/", measures_out.measures_out, name="measures-out"),
+    path("clinics/<uuid:pk>/measures.csv", measures_out.measures_csv, name="measures-csv"),
+    path("clinics/<uuid:pk>/measures.zip", measures_out.measures_package, name="measures-package"),
+]
