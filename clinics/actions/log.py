@@ -50,7 +50,7 @@ def log_start(
     Sending the same `client_id` again changes nothing but a note that came later. A second
     tap for a swimmer within eight seconds is kept as a line, without a second swim.
     """
-    refuse_closed(clinic)
+    clinic = lock_open(clinic)
     line, is_new = StartLogEntry.objects.get_or_create(
         clinic=clinic,
         client_id=client_id,
@@ -80,9 +80,17 @@ def log_start(
     return line
 
 
-def refuse_closed(clinic: Clinic) -> None:
+class ClinicClosed(BadInput):
+    """Nothing is taken in any more; a phone keeps what it has."""
+
+
+def lock_open(clinic: Clinic) -> Clinic:
+    """All who change a clinic's log take turns, so that a start that two of them log at once
+    makes one swim. Raises ClinicClosed."""
+    clinic = Clinic.objects.select_for_update(of=("self",)).select_related("club").get(pk=clinic.pk)
     if clinic.state == Clinic.State.CLOSED:
-        raise BadInput([("", _("This clinic is closed; its start log stays as it was."))])
+        raise ClinicClosed([("", _("This clinic is closed; its start log stays as it was."))])
+    return clinic
 
 
 def _add_note(line: StartLogEntry, note: str, by: User | None) -> StartLogEntry:
@@ -123,7 +131,7 @@ def undo_start(*, clinic: Clinic, client_id: str, by: User | None) -> StartLogEn
     """Take one line back. The line stays, marked as undone; its swim hangs on another line of the
     same start, or goes, unless clips were made of it or something was placed on it. None: no such
     line (it may not have been sent yet)."""
-    refuse_closed(clinic)
+    clinic = lock_open(clinic)
     line = StartLogEntry.objects.filter(clinic=clinic, client_id=client_id).first()
     if line is None or line.undone_at is not None:
         return line
@@ -174,7 +182,7 @@ def take_in_log(
 
     Raises BadInput with every bad row.
     """
-    refuse_closed(clinic)
+    clinic = lock_open(clinic)
     entries = {entry.number: entry for entry in clinic.entries.all()}
     if not entries:
         told = _("this clinic has no running order yet. Take in a roster first.")

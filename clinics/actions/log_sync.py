@@ -14,7 +14,6 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinics.actions import log, phone_clocks, phones
-from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
 from clinics.actions.log_synced import Synced
 from clinics.actions.log_words import take_station_words, take_wishes
@@ -32,18 +31,11 @@ ALIGN_AFTER_MS = 5.0
 by thirty times as much."""
 
 
-class ClinicClosed(BadInput):
-    """Nothing is taken in any more; the phone keeps what it has."""
-
-
 @transaction.atomic
 def take_in_sync(*, clinic: Clinic, body: Body, by: User) -> Synced:
-    """Raises ClinicClosed, or BadInput if there are too many phones. Queries do not grow with the
-    number of lines, but for exchanges, which are written in parts."""
-    clinic = Clinic.objects.select_for_update().get(pk=clinic.pk)  # phones take turns
-    if clinic.state == Clinic.State.CLOSED:
-        told = _("This clinic is closed; its start log stays as it was.")
-        raise ClinicClosed([("", told)])
+    """Raises log.ClinicClosed, or BadInput if there are too many phones. Queries do not grow with
+    the number of lines; exchanges and lines by the hundred are written in parts."""
+    clinic = log.lock_open(clinic)
     phone = phones.heard(clinic=clinic, said=body.phone, by=by)
     phone_clocks.store_exchanges(phone, body.exchanges)
     phone_clocks.store_scans(phone, body.scans)

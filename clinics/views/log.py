@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.db.models import Exists, OuterRef
 from django.http import HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -17,10 +16,10 @@ from django.utils.translation import gettext as _
 from clinics.actions.errors import BadInput
 from clinics.actions.heard_starts import proposed_count
 from clinics.actions.log import log_start, take_in_log, undo_start
+from clinics.actions.log_order import GONE, order_of
 from clinics.compute.log_file import TOO_CLOSE_S
 from clinics.compute.time import to_epoch_ms
-from clinics.models import Clinic, Consent, Entry, StartLogEntry
-from clinics.privacy import FILM_AND_REVIEW
+from clinics.models import Clinic, StartLogEntry
 from clinics.views.forms import LogForm
 from clinics.views.offline import camera_here
 from clinics.views.words import in_words
@@ -164,35 +163,28 @@ def clock(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
 
 
 def _page(clinic: Clinic, asked_number: str | None) -> dict[str, Any]:
-    entries = list(_entries(clinic))
     lines = list(
         clinic.start_log.filter(undone_at__isnull=True)
         .select_related("entry__swimmer")
-        .order_by("-instant")
+        .order_by("instant", "client_id")
     )
-    logged = {line.entry_id for line in lines if line.outcome != StartLogEntry.Outcome.SKIPPED}
-    chosen = next((e for e in entries if str(e.number) == asked_number), None)
-    current = chosen or next((e for e in entries if e.pk not in logged), None)
-    groups = list(dict.fromkeys(entry.lane_group for entry in entries))
+    now = timezone.now()
+    order = order_of(clinic, lines, now)
+    by_number = {entry.number: entry for entry in order.entries}
+    asked = [one.number for one in order.entries if str(one.number) == asked_number]
+    current = next((by_number[n] for n in [*asked, *order.next_up] if n in by_number), None)
+    groups = order.lane_groups
     return {
         "clinic": clinic,
         "places": [],  # a wet thumb does not leave the log by chance
-        "entries": entries,
-        "logged": logged,
+        "entries": order.entries,
+        "logged": {line.entry_id for line in lines if line.outcome in GONE},
         "current": current,
-        "group_no": groups.index(current.lane_group) + 1 if current else None,
+        "group_no": groups.index(current.lane_group.name) + 1 if current else None,
         "group_count": len(groups),
-        "lines": lines[:LINES_SHOWN],
+        "lines": lines[: -LINES_SHOWN - 1 : -1],
         "client_id": str(uuid.uuid4()),
         "locked_s": int(TOO_CLOSE_S),
-        "now": timezone.now(),
+        "now": now,
         "heard": proposed_count(clinic),
     }
-
-
-def _entries(clinic: Clinic) -> Any:
-    consents = Consent.objects.filter(
-        swimmer_id=OuterRef("swimmer_id"), purpose=FILM_AND_REVIEW, ended_at__isnull=True
-    )
-    rows = Entry.objects.filter(clinic=clinic).select_related("swimmer", "lane_group")
-    return rows.annotate(agrees=Exists(consents)).order_by("order")

@@ -15,9 +15,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinics.actions.errors import BadInput
+from clinics.actions.log import ClinicClosed
 from clinics.actions.log_conflicts import conflicts_of
 from clinics.actions.log_order import Order, order_of
-from clinics.actions.log_sync import ClinicClosed, Synced, take_in_sync
+from clinics.actions.log_sync import Synced, take_in_sync
 from clinics.compute.log_file import TOO_CLOSE_S
 from clinics.compute.logged_starts import Conflict
 from clinics.compute.phone_clock import UNKNOWN

@@ -8,8 +8,7 @@ import pytest
 from django.utils import timezone
 
 from clinics.actions.board.people import was_no_swim
-from clinics.actions.log import undo_start
-from clinics.actions.log_sync import ClinicClosed
+from clinics.actions.log import ClinicClosed, undo_start
 from clinics.actions.persons import ERASED
 from clinics.models import (
     Clinic,

@@ -8,6 +8,7 @@ from typing import Any
 from unittest.mock import patch
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone, translation
@@ -247,7 +248,8 @@ def test_sync_takes_as_many_queries_for_many_lines(
     client = sign_in(Client(), crew)
     post(client, clinic, phone.body())
     taps(phone, count)
-    with django_assert_num_queries(SYNC_QUERIES):
+    locks = int(connection.vendor == "postgresql")  # of the audit trail
+    with django_assert_num_queries(SYNC_QUERIES + locks):
         post(client, clinic, phone.body())
 
 
@@ -259,4 +261,4 @@ def crew_alone(cast: Cast, clinic: Clinic) -> tuple[User, Clinic]:
     return cast.crew, clinic
 
 
-STATE_QUERIES, SYNC_QUERIES = 12, 35
+STATE_QUERIES, SYNC_QUERIES = 12, 34
