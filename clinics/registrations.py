@@ -35,7 +35,7 @@ HOURS_S = 3600.0
 
 def register_all() -> None:
     """Called once at start-up."""
-    from clinics.actions import replay, swimmer_accounts, trail
+    from clinics.actions import replay, swimmer_accounts, trail, try_out_gone
 
     people_hooks.register(swimmer_accounts.HOOKS)
     trail.register()
@@ -50,6 +50,7 @@ def register_all() -> None:
     _register_health()
     register_persons()
     register_consent()
+    try_out_gone.register()
     register_sign_up()
 
 

@@ -23,8 +23,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 Luma = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -36,6 +36,7 @@ REACH_PX = 24  # of a picture that is 1920 wide, to both sides of a step
 LEAST_STEP = 12.0  # grey levels
 LEAST_STEPS = 24  # fewer in a third of the picture are chance
 MOST_STEPS = 400
+ALONE = 1.3  # times its own height: more goes up and down around it, so it is no step alone
 SHARPEST = 25.0  # percentile of the steps' blur: the sharp ones, without the lucky ones
 SHARP_PX, SOFT_PX = 2.5, 5.0  # at 1920 wide; our choice, from pictures blurred on purpose
 OWN_SHARP_PX, OWN_SOFT_PX = 1.2, 2.4  # of the picture's own pixels: none is sharper than those
@@ -55,7 +56,7 @@ class Focus(StrEnum):
     SHARP = "sharp"
     SOFT = "soft"
     BLURRED = "blurred"
-    NO_EDGES = "no-edges"  # nothing in it has an edge: fog, dark, a cap on the lens
+    NO_EDGES = "no-edges"  # nothing to judge by: fog, dark, a cap on the lens, or a bare wall
 
 
 class Light(StrEnum):
@@ -155,7 +156,8 @@ def _half_way(profiles: Floats) -> Floats:
         part = (whole / 2 - before) / np.maximum(rise - before, 1e-9)
         found = np.where(there, width - 1 + part, found)
         before = rise
-    return found[whole >= LEAST_STEP]
+    alone = np.ptp(profiles, axis=1) <= ALONE * whole  # no line beside it is steeper than it
+    return found[(whole >= LEAST_STEP) & alone]
 
 
 def _smaller(luma: Luma, size: int) -> Floats:
@@ -203,11 +205,11 @@ def _shift(one: Floats, other: Floats) -> float | None:
     """Pixels of the small pictures."""
     high, wide = one.shape
     window = np.outer(np.hanning(high), np.hanning(wide))
-    across = fft.fft2((one - one.mean()) * window) * np.conj(
-        fft.fft2((other - other.mean()) * window)
+    across = scipy.fft.fft2((one - one.mean()) * window) * np.conj(
+        scipy.fft.fft2((other - other.mean()) * window)
     )
-    coarse = np.hypot(fft.fftfreq(high)[:, None], fft.fftfreq(wide)[None, :]) <= COARSE
-    plane = np.real(fft.ifft2(coarse * across / np.maximum(np.abs(across), 1e-9)))
+    coarse = np.hypot(scipy.fft.fftfreq(high)[:, None], scipy.fft.fftfreq(wide)[None, :]) <= COARSE
+    plane = np.real(scipy.fft.ifft2(coarse * across / np.maximum(np.abs(across), 1e-9)))
     plane /= coarse.mean()
     row, column = np.unravel_index(int(np.argmax(plane)), plane.shape)
     unmoved = float(plane[np.ix_((-1, 0, 1), (-1, 0, 1))].max())

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, ndimage, signal
 
 from clinics.compute.starts.arrivals import fits_at
 from clinics.compute.starts.comb import HOP, loudness_in_bands
@@ -104,8 +104,10 @@ class _Ear:
     def _standing_out(self, samples: Samples) -> NDArray[np.int64]:
         """Where snippets begin around the moments that are loudest in few pitches."""
         levels, _hz = loudness_in_bands(samples, self.rate_hz)
-        tone = ndimage.uniform_filter1d(np.sort(levels, axis=1)[:, -4:].sum(axis=1), 7)
-        peaks, _facts = signal.find_peaks(tone, distance=max(round(APART_S * self.rate_hz / HOP), 1))
+        tone = scipy.ndimage.uniform_filter1d(np.sort(levels, axis=1)[:, -4:].sum(axis=1), 7)
+        peaks, _facts = scipy.signal.find_peaks(
+            tone, distance=max(round(APART_S * self.rate_hz / HOP), 1)
+        )
         loudest = np.sort(peaks[np.argsort(tone[peaks])[::-1][:MOST_LOUD]])
         begins = loudest.astype(np.int64) * HOP + HOP - round(BEFORE_S * self.rate_hz)
         return np.clip(begins, 0, max(self.length - self.size, 0))
@@ -149,10 +151,12 @@ class _Ear:
             for begin in (pair.first, pair.second)
         )
         window = round(ALIKE_OVER_S * self.rate_hz)
-        both = ndimage.uniform_filter1d(one * other, window)
-        power = ndimage.uniform_filter1d(one**2, window) * ndimage.uniform_filter1d(other**2, window)
+        both = scipy.ndimage.uniform_filter1d(one * other, window)
+        power = scipy.ndimage.uniform_filter1d(one**2, window) * scipy.ndimage.uniform_filter1d(
+            other**2, window
+        )
         level = np.sqrt(np.maximum(power, 0.0))
-        likeness = np.abs(ndimage.uniform_filter1d(both, window)) / np.maximum(level, 1e-12)
+        likeness = np.abs(scipy.ndimage.uniform_filter1d(both, window)) / np.maximum(level, 1e-12)
         floor = float(np.percentile(level, 10))
         top = float(np.percentile(level, 97))
         alike = (likeness > BOTH_ALIKE) & (level > floor + QUIET_SHARE**2 * (top - floor))
@@ -169,10 +173,12 @@ def _laid_over(piece: Float32, snippet: Float32) -> tuple[int, float]:
     """Where in the piece the snippet fits best, and the correlation coefficient there, without
     sign: a microphone may be wired either way round."""
     lags = len(piece) - len(snippet) + 1
-    size = fft.next_fast_len(len(piece))
-    across = fft.irfft(fft.rfft(piece, size) * np.conj(fft.rfft(snippet, size)), size)[:lags]
+    size = scipy.fft.next_fast_len(len(piece))
+    across = scipy.fft.irfft(
+        scipy.fft.rfft(piece, size) * np.conj(scipy.fft.rfft(snippet, size)), size
+    )[:lags]
     power = np.cumsum(np.concatenate([[0.0], piece.astype(np.float64) ** 2]))
-    energy = power[len(snippet) :] - power[: lags]
+    energy = power[len(snippet) :] - power[:lags]
     own = float(np.linalg.norm(snippet))
     floor = 0.05 * float(energy.max()) + 1e-12
     alike = np.abs(across) / (np.sqrt(np.maximum(energy, floor)) * max(own, 1e-12))
