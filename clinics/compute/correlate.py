@@ -16,8 +16,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, ndimage, stats
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -90,17 +90,17 @@ def _coarse(
         return
     first, second = _levels(one, rate_hz), _levels(other, rate_hz)
     n, m = first.shape[1], second.shape[1]
-    size = fft.next_fast_len(n + m - 1, real=True)
+    size = scipy.fft.next_fast_len(n + m - 1, real=True)
     spectrum = np.zeros(size // 2 + 1, dtype=np.complex64)
     for row_one, row_other in zip(first, second, strict=True):
-        spectrum += np.conj(fft.rfft(row_one, size)) * fft.rfft(row_other, size)
-    around = fft.irfft(spectrum, size)
+        spectrum += np.conj(scipy.fft.rfft(row_one, size)) * scipy.fft.rfft(row_other, size)
+    around = scipy.fft.irfft(spectrum, size)
     shifts = np.arange(-(n - 1), m)
     height = around[shifts % size].astype(np.float64)
     overlap = np.minimum(n, m - shifts) - np.maximum(0, -shifts)
     # Clocks that run apart smear the match over as many steps.
     smear = max(1, round(RATE_PPM * 1e-6 * min(n, m))) + 2
-    height = ndimage.uniform_filter1d(height / np.sqrt(np.maximum(overlap, 1)), smear)
+    height = scipy.ndimage.uniform_filter1d(height / np.sqrt(np.maximum(overlap, 1)), smear)
     height[overlap * STEP_S < LEAST_OVERLAP_S] = -np.inf
     if max_shift_s is not None:
         height[np.abs(shifts) * STEP_S > max_shift_s] = -np.inf
@@ -116,7 +116,7 @@ def _coarse(
 def _levels(samples: Samples, rate_hz: int) -> Float32:
     """Level of each band per step against its own surroundings, unit variance: [bands, steps]."""
     step = round(STEP_S * rate_hz)
-    hz = fft.rfftfreq(2 * step, 1 / rate_hz)
+    hz = scipy.fft.rfftfreq(2 * step, 1 / rate_hz)
     edges = np.searchsorted(hz, BAND_EDGES_HZ)
     window = np.hanning(2 * step).astype(np.float32)
     steps = len(samples) // step - 1
@@ -126,11 +126,11 @@ def _levels(samples: Samples, rate_hz: int) -> Float32:
         end = min(begin + per_chunk, steps)
         piece = np.asarray(samples[begin * step : (end + 1) * step], dtype=np.float32)
         frames = np.lib.stride_tricks.sliding_window_view(piece, 2 * step)[::step] * window
-        power = np.abs(fft.rfft(frames, axis=1)) ** 2
+        power = np.abs(scipy.fft.rfft(frames, axis=1)) ** 2
         bands = np.add.reduceat(power[:, : edges[-1]], edges[:-1], axis=1)
         levels[:, begin:end] = bands.T
     levels = np.log(levels + 1e-6 * float(levels.mean()) + 1e-12)
-    levels -= ndimage.uniform_filter1d(levels, round(LEVEL_MEMORY_S / STEP_S), axis=1)
+    levels -= scipy.ndimage.uniform_filter1d(levels, round(LEVEL_MEMORY_S / STEP_S), axis=1)
     spread = np.maximum(levels.std(axis=1, keepdims=True), 1e-6)
     return np.asarray(np.clip(levels / spread, -3, 3), dtype=np.float32)
 
@@ -169,12 +169,12 @@ def _delay(
     theirs = np.asarray(other[first : there + half + reach], dtype=np.float32)
     if not mine.any() or not theirs.any():
         return None
-    size = fft.next_fast_len(len(mine) + len(theirs), real=True)
-    cross = np.conj(fft.rfft(mine, size)) * fft.rfft(theirs, size)
-    hz = fft.rfftfreq(size, 1 / rate_hz)
+    size = scipy.fft.next_fast_len(len(mine) + len(theirs), real=True)
+    cross = np.conj(scipy.fft.rfft(mine, size)) * scipy.fft.rfft(theirs, size)
+    hz = scipy.fft.rfftfreq(size, 1 / rate_hz)
     cross /= np.maximum(np.abs(cross), 1e-9)
     cross[(hz < PHAT_BAND_HZ[0]) | (hz > PHAT_BAND_HZ[1])] = 0
-    match = fft.irfft(cross, size)
+    match = scipy.fft.irfft(cross, size)
     zero = there - half - first if centre >= half else there - centre - first
     lags = np.arange(max(zero - reach, 1), zero + reach + 1)
     peak = int(lags[np.argmax(match[lags])])
@@ -198,14 +198,14 @@ def _line(at_s: Float64, shifts_s: Float64, search_s: float) -> SoundShift | Non
     agree, tried = _consensus(at_s, shifts_s)
     count, of = int(agree.sum()), len(at_s)
     share = AGREE_S / search_s
-    chance = min(1.0, tried * float(stats.binom.sf(count - 3, of - 2, share)))
+    chance = min(1.0, tried * float(scipy.stats.binom.sf(count - 3, of - 2, share)))
     if chance > CHANCE_AT_MOST or count < 3:
         return None
-    slope, _, _, _ = stats.theilslopes(shifts_s[agree], at_s[agree])
+    slope, _, _, _ = scipy.stats.theilslopes(shifts_s[agree], at_s[agree])
     slope = float(np.clip(slope, -RATE_PPM * 1e-6, RATE_PPM * 1e-6))
     middle_s = float(np.median(at_s[agree]))
     levels = shifts_s[agree] - slope * (at_s[agree] - middle_s)
-    spread_s = float(stats.median_abs_deviation(levels, scale="normal"))
+    spread_s = float(scipy.stats.median_abs_deviation(levels, scale="normal"))
     return SoundShift(
         shift_s=float(np.median(levels)),
         u_s=float(np.hypot(LEAST_U_S, spread_s)),

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from clinics.compute.passing import Passing as Passing
 from clinics.compute.passing import place_by_passing as place_by_passing
@@ -87,7 +87,7 @@ def _excess(profile_s: Float64, energy: Float32, is_whole: Bools) -> Float32:
     usual = np.nanmedian(kept, axis=0) if not is_whole.all() else np.ones(energy.shape[1])
     filled = np.where(is_whole[:, None], usual, energy).astype(np.float32)
     size = min(max(3, round(BASE_S / key_frame_step_s(profile_s))), len(profile_s)) | 1
-    base = ndimage.median_filter(filled, size=(size, 1), mode="nearest")
+    base = scipy.ndimage.median_filter(filled, size=(size, 1), mode="nearest")
     spread = 1.4826 * np.median(np.abs(filled - base), axis=0)
     rise = filled - base
     limit = np.maximum(TIMES_SPREAD * spread, LEAST_ENERGY)

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 Float64 = NDArray[np.float64]
 Expected = tuple[str, float, float]
@@ -116,7 +116,7 @@ class _Comb:
         """Log likelihood ratio of a passing expected at each media step, this well known."""
         steps = int(np.ceil(self.duration_s / STEP_S)) + 1
         counts = np.bincount((self.seen_s / STEP_S).round().astype(int), minlength=steps)
-        density = ndimage.gaussian_filter1d(
+        density = scipy.ndimage.gaussian_filter1d(
             counts.astype(np.float64), width_s / STEP_S, mode="constant"
         )
         background = len(self.seen_s) / steps

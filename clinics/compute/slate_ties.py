@@ -18,8 +18,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from clinics.compute.slate import PERIOD_MS, SlateCode
 from clinics.compute.slate_tones import EVERY_S
@@ -186,8 +186,8 @@ def _zero(at_ms: Floats, code_ms: Floats, middle_ms: float) -> tuple[float, floa
     grid = middle_ms + np.arange(-GRID_MS, GRID_MS + GRID_STEP_MS, GRID_STEP_MS)
     log_likely = np.zeros(len(grid))
     for change_ms, last_ms, first_ms in _changes(at_ms, code_ms):
-        not_later = ndtr((grid + first_ms - change_ms) / CHANGE_U_MS)
-        not_sooner = ndtr((grid + last_ms - change_ms) / CHANGE_U_MS)
+        not_later = scipy.special.ndtr((grid + first_ms - change_ms) / CHANGE_U_MS)
+        not_sooner = scipy.special.ndtr((grid + last_ms - change_ms) / CHANGE_U_MS)
         log_likely += np.log((1 - STRAY_SHARE) * (not_later - not_sooner) + STRAY_SHARE)
     likely = np.exp(log_likely - log_likely.max())
     likely /= likely.sum()

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, signal
 
 FROM_HZ, TO_HZ, LENGTH_S = 800.0, 3200.0, 0.25
 EVERY_S = 1.0
@@ -86,17 +86,17 @@ class _Filter:
     @classmethod
     def of(cls, rate_hz: int) -> _Filter:
         sweep = _sweep(rate_hz)
-        hz = np.abs(fft.fftfreq(BLOCK, 1 / rate_hz))
+        hz = np.abs(scipy.fft.fftfreq(BLOCK, 1 / rate_hz))
         edges = np.array([FROM_HZ - 200, FROM_HZ - 50, TO_HZ + 50, TO_HZ + 200])
         band = np.interp(hz, edges, [0.0, 1.0, 1.0, 0.0])
-        matched = np.conj(fft.fft(sweep / np.sqrt(np.sum(np.real(sweep) ** 2)), BLOCK))
+        matched = np.conj(scipy.fft.fft(sweep / np.sqrt(np.sum(np.real(sweep) ** 2)), BLOCK))
         return cls(len(sweep), matched, band)
 
     def scores(self, block: NDArray[Any]) -> Floats:
         """How much of the sound from each sample on is the tone; float64 [BLOCK - length]."""
-        spectrum = fft.fft(block.astype(np.float64), BLOCK) * self.band
-        arrivals = fft.ifft(spectrum * self.matched)[: BLOCK - self.length]
-        power = np.real(fft.ifft(spectrum)) ** 2
+        spectrum = scipy.fft.fft(block.astype(np.float64), BLOCK) * self.band
+        arrivals = scipy.fft.ifft(spectrum * self.matched)[: BLOCK - self.length]
+        power = np.real(scipy.fft.ifft(spectrum)) ** 2
         summed = np.concatenate([[0.0], np.cumsum(power)])
         energy = summed[self.length : BLOCK] - summed[: BLOCK - self.length]
         floor = 1e-9 * max(float(summed[-1]), 1e-12)
@@ -116,7 +116,7 @@ def _peaks(samples: NDArray[Any], rate_hz: int) -> Iterator[tuple[float, float]]
         piece = samples[max(early, 0) : early + BLOCK]
         block[max(-early, 0) : max(-early, 0) + len(piece)] = piece
         scores = filter_.scores(block)
-        tops, _ = signal.find_peaks(
+        tops, _ = scipy.signal.find_peaks(
             scores, height=LEAST_SCORE, distance=max(1, round(EVERY_S / 2 * rate_hz))
         )
         for top in tops:

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from clinics.media.errors import Damaged
 from clinics.media.ticks import Int64
@@ -104,7 +104,7 @@ def _small(luma: Luma) -> Float32:
 
 
 def _without_light(small: Float32) -> Float32:
-    return small - ndimage.uniform_filter(small, WIDE_PX)
+    return small - scipy.ndimage.uniform_filter(small, WIDE_PX)
 
 
 def _are_unlike(before: Float32, now: Float32) -> bool:

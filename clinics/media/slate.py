@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 import numpy as np
+import scipy
 import zxingcpp
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from clinics.media.luma import Luma, each_picture
 from clinics.media.sandbox import Limits
@@ -208,8 +208,8 @@ def _ways(luma: Luma) -> Iterator[tuple[Luma, float]]:
     if zoom > 1.2 or zoom < 0.6:
         zoom = min(zoom, 4.0) if zoom > 1 else max(zoom, 0.5)
         if zoom < 1:
-            sized = ndimage.gaussian_filter(plain, 0.4 / zoom)
-        sized = ndimage.zoom(sized, zoom, order=1)
+            sized = scipy.ndimage.gaussian_filter(plain, 0.4 / zoom)
+        sized = scipy.ndimage.zoom(sized, zoom, order=1)
     else:
         zoom = 1.0
     zoom = sized.shape[1] / luma.shape[1]
@@ -222,14 +222,14 @@ def _ways(luma: Luma) -> Iterator[tuple[Luma, float]]:
 
 
 def _sharpened(picture: Floats, sigma: float, strength: float) -> Floats:
-    blurred = ndimage.gaussian_filter(picture, sigma, truncate=2.5)
+    blurred = scipy.ndimage.gaussian_filter(picture, sigma, truncate=2.5)
     return picture + strength * (picture - blurred)
 
 
 def _levelled(picture: Floats) -> Floats:
     size = max(3, round(max(picture.shape) / 4))
-    mean = ndimage.uniform_filter(picture, size)
-    power = ndimage.uniform_filter((picture - mean) ** 2, size)
+    mean = scipy.ndimage.uniform_filter(picture, size)
+    power = scipy.ndimage.uniform_filter((picture - mean) ** 2, size)
     spread = np.sqrt(np.maximum(power, 0.0)) + 4.0  # a running sum may fall below 0 by rounding
     return 128 + 90 * (picture - mean) / spread
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, signal
 
 from clinics.compute.starts.whiten import Float32
 
@@ -46,15 +46,15 @@ def score_of(track: Float32, template: Float32) -> Float32:
     """
     length = len(template)
     unit = template / max(float(np.linalg.norm(template)), 1e-12)
-    size = fft.next_fast_len(BLOCK + length)
-    spectrum = np.conj(fft.rfft(unit, size))
+    size = scipy.fft.next_fast_len(BLOCK + length)
+    spectrum = np.conj(scipy.fft.rfft(unit, size))
     out = np.zeros(len(track), dtype=np.float32)
     floor = length * float(np.median(track[:: max(len(track) // 100_000, 1)] ** 2)) * 0.25 + 1e-12
     for begin in range(0, len(track), BLOCK):
         piece = track[begin : begin + BLOCK + length]
         padded = np.zeros(BLOCK + length, dtype=np.float32)
         padded[: len(piece)] = piece
-        across = fft.irfft(fft.rfft(padded, size) * spectrum, size)[:BLOCK]
+        across = scipy.fft.irfft(scipy.fft.rfft(padded, size) * spectrum, size)[:BLOCK]
         energy = np.cumsum(np.concatenate([[0.0], padded.astype(np.float64) ** 2]))
         local = energy[length : length + BLOCK] - energy[:BLOCK]
         end = min(begin + BLOCK, len(track))
@@ -70,7 +70,7 @@ def find_arrivals(score: Float32, rate_hz: int, *, per_minute: float = 8.0) -> A
     if whole == 0:
         return Arrivals(np.empty(0), np.empty(0))
     coarse = score[:whole].reshape(-1, step).max(axis=1)
-    peaks, _facts = signal.find_peaks(coarse, distance=max(round(APART_S / STEP_S), 1))
+    peaks, _facts = scipy.signal.find_peaks(coarse, distance=max(round(APART_S / STEP_S), 1))
     wanted = int(per_minute * len(score) / rate_hz / 60) + 10
     if len(peaks) > wanted:
         peaks = np.sort(peaks[np.argsort(coarse[peaks])[::-1][:wanted]])
@@ -108,9 +108,11 @@ def fits_at(piece: Float64, template: Float64) -> tuple[Float64, Float64]:
     cycles the fit differs by less than between a sample and its neighbour.
     """
     length, lags = len(template), len(piece) - len(template) + 1
-    size = fft.next_fast_len(len(piece))
-    spectrum = fft.rfft(piece, size) * np.conj(fft.rfft(template, size))
-    across = fft.irfft(_stretched(spectrum, size), size * FINER)[: (lags - 1) * FINER + 1] * FINER
+    size = scipy.fft.next_fast_len(len(piece))
+    spectrum = scipy.fft.rfft(piece, size) * np.conj(scipy.fft.rfft(template, size))
+    across = (
+        scipy.fft.irfft(_stretched(spectrum, size), size * FINER)[: (lags - 1) * FINER + 1] * FINER
+    )
     power = np.cumsum(np.concatenate([[0.0], piece**2]))
     energy = power[length:] - power[: len(power) - length]
     at = np.arange(len(across)) / FINER

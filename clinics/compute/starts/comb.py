@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, signal
 
 from clinics.compute.starts.matching import SMALLEST_P, shuffled
 from clinics.compute.starts.whiten import HIGH_HZ, LOW_HZ, Samples
@@ -43,8 +43,8 @@ def loudness_in_bands(samples: Samples, rate_hz: int) -> tuple[Float32, Float64]
     float32 [frames, bands] from 0 to CAP; and the bands' middles in Hz. A splash is loud in all
     bands at once, a horn or whistle in few: what all bands share is taken off.
     """
-    window = signal.windows.hann(FRAME).astype(np.float32)
-    hz = fft.rfftfreq(FRAME, 1 / rate_hz)
+    window = scipy.signal.windows.hann(FRAME).astype(np.float32)
+    hz = scipy.fft.rfftfreq(FRAME, 1 / rate_hz)
     low, high = np.searchsorted(hz, [LOW_HZ, min(HIGH_HZ, 0.475 * rate_hz)])
     starts = (high - low - 1) // 2
     rows = max((len(samples) - FRAME) // HOP + 1, 0)
@@ -54,7 +54,7 @@ def loudness_in_bands(samples: Samples, rate_hz: int) -> tuple[Float32, Float64]
         end = min(begin + per_chunk, rows)
         piece = np.asarray(samples[begin * HOP : (end - 1) * HOP + FRAME], dtype=np.float32)
         frames = np.lib.stride_tricks.sliding_window_view(piece, FRAME)[::HOP] * window
-        power = np.abs(fft.rfft(frames, axis=1)[:, low:high]) ** 2
+        power = np.abs(scipy.fft.rfft(frames, axis=1)[:, low:high]) ** 2
         pairs = power[:, : 2 * starts].reshape(end - begin, starts, 2).sum(axis=2)
         levels[begin:end] = np.log(pairs + 1e-3)
     if rows == 0:
@@ -77,14 +77,14 @@ def hunches(
         return []
     taps = np.sort(np.asarray(taps_s, dtype=np.float64))
     span_s = float(taps[-1] - taps[0])
-    size = fft.next_fast_len(len(levels) + int(span_s / hop_s) + 64)
-    comb = fft.rfft(_comb(taps - taps[0], hop_s, size).astype(np.float32))
+    size = scipy.fft.next_fast_len(len(levels) + int(span_s / hop_s) + 64)
+    comb = scipy.fft.rfft(_comb(taps - taps[0], hop_s, size).astype(np.float32))
     best = np.full(size, -np.inf, dtype=np.float32)
     which = np.zeros(size, dtype=np.int16)
     for band in range(levels.shape[1]):
         column = levels[:, band]
         column = column - column.mean()
-        across = fft.irfft(fft.rfft(column, size) * np.conj(comb), size)
+        across = scipy.fft.irfft(scipy.fft.rfft(column, size) * np.conj(comb), size)
         spread = 1.4826 * float(np.median(np.abs(across[::7]))) + 1e-9
         across = (across / spread).astype(np.float32)
         better = across > best

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import signal
 
 from clinics.compute.starts import arrivals as arriving
 from clinics.compute.starts import comb, learn
@@ -103,4 +103,4 @@ def pressed(samples: Samples, slow_motion: float) -> Samples:
         return samples
     ratio = Fraction(slow_motion).limit_denominator(20)
     sound: NDArray[np.float32] = np.asarray(samples, dtype=np.float32)
-    return signal.resample_poly(sound, ratio.denominator, ratio.numerator).astype(np.float32)
+    return scipy.signal.resample_poly(sound, ratio.denominator, ratio.numerator).astype(np.float32)

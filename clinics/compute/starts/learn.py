@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, ndimage, signal
 
 from clinics.compute.starts.arrivals import best_fit
 from clinics.compute.starts.comb import HOP
@@ -97,9 +97,9 @@ def learn_recurring(
 
     `levels` are of comb.loudness_in_bands.
     """
-    tone = ndimage.uniform_filter1d(np.sort(levels, axis=1)[:, -4:].sum(axis=1), 7)
+    tone = scipy.ndimage.uniform_filter1d(np.sort(levels, axis=1)[:, -4:].sum(axis=1), 7)
     apart = max(round(1.0 * rate_hz / HOP), 1)
-    peaks, _facts = signal.find_peaks(tone, distance=apart)
+    peaks, _facts = scipy.signal.find_peaks(tone, distance=apart)
     if len(peaks) < LEAST_AGREEING:
         return None
     chosen = np.sort(peaks[np.argsort(tone[peaks])[::-1][:most]])
@@ -111,9 +111,11 @@ def _loudest(piece: Float32, rate_hz: int, hz: float | None) -> int:
     if hz is not None:
         half = 150.0
         low, high = max(hz - half, 60.0), min(hz + half, 0.49 * rate_hz)
-        sections = signal.butter(2, [low, high], "bandpass", fs=rate_hz, output="sos")
-        piece = signal.sosfiltfilt(sections, piece).astype(np.float32)
-    power = ndimage.uniform_filter1d(piece.astype(np.float64) ** 2, max(round(0.2 * rate_hz), 1))
+        sections = scipy.signal.butter(2, [low, high], "bandpass", fs=rate_hz, output="sos")
+        piece = scipy.signal.sosfiltfilt(sections, piece).astype(np.float32)
+    power = scipy.ndimage.uniform_filter1d(
+        piece.astype(np.float64) ** 2, max(round(0.2 * rate_hz), 1)
+    )
     return int(np.argmax(power))
 
 
@@ -128,12 +130,12 @@ def _agree(
         return None
     snippets = np.stack([track[c - half : c + half] for c in centres])
     snippets /= np.maximum(np.linalg.norm(snippets, axis=1, keepdims=True), 1e-12)
-    size = fft.next_fast_len(4 * half)
-    spectra = fft.rfft(snippets, size, axis=1)
+    size = scipy.fft.next_fast_len(4 * half)
+    spectra = scipy.fft.rfft(snippets, size, axis=1)
     alike = np.zeros((len(centres), len(centres)))
     lag = np.zeros_like(alike)
     for i in range(len(centres)):
-        across = fft.irfft(spectra * np.conj(spectra[i]), size, axis=1)
+        across = scipy.fft.irfft(spectra * np.conj(spectra[i]), size, axis=1)
         at = np.argmax(np.abs(across), axis=1)
         alike[i] = np.abs(across[np.arange(len(centres)), at])
         lag[i] = np.where(at < size // 2, at, at - size)
@@ -169,7 +171,7 @@ def _average(
     raw = _mean(track, samples, places - before, before + length)
     margin = min(round(MARGIN_S * rate_hz), onset - lead)
     sound = raw[onset - lead - margin : end + margin].astype(np.float32)
-    power = np.abs(fft.rfft(mean[onset:end], 8192)) ** 2
+    power = np.abs(scipy.fft.rfft(mean[onset:end], 8192)) ** 2
     hz = float(np.argmax(power)) * rate_hz / 8192
     at_s = np.sort((places - before + onset) / rate_hz)
     return Learned(
@@ -184,9 +186,9 @@ def _piece(samples: Samples, begin: float, length: int) -> Float64:
     part = begin - whole
     if part < 1e-6:
         return piece[:length]
-    size = fft.next_fast_len(len(piece))
-    turn = np.exp(2j * np.pi * fft.rfftfreq(size) * part)
-    return np.asarray(fft.irfft(fft.rfft(piece, size) * turn, size)[:length])
+    size = scipy.fft.next_fast_len(len(piece))
+    turn = np.exp(2j * np.pi * scipy.fft.rfftfreq(size) * part)
+    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(piece, size) * turn, size)[:length])
 
 
 def _mean(track: Float32, samples: Samples, begins: Float64, length: int) -> Float64:
@@ -222,12 +224,12 @@ def _laid_by_attack(track: Float32, rate_hz: int, onsets: Float64, reach: int) -
 
 def _ends(mean: Float64, rate_hz: int) -> tuple[int, int]:
     """Onset and end of the signal in an average: where its level rises out of what is before."""
-    level = np.sqrt(ndimage.uniform_filter1d(mean**2, max(round(0.004 * rate_hz), 1)))
+    level = np.sqrt(scipy.ndimage.uniform_filter1d(mean**2, max(round(0.004 * rate_hz), 1)))
     top = float(np.percentile(level, 97))
-    peak = int(np.argmax(ndimage.uniform_filter1d(level, max(round(0.1 * rate_hz), 1))))
+    peak = int(np.argmax(scipy.ndimage.uniform_filter1d(level, max(round(0.1 * rate_hz), 1))))
     floor = float(np.percentile(level, 10))
     threshold = floor + QUIET * (top - floor)
-    loud = ndimage.uniform_filter1d(level, max(round(0.012 * rate_hz), 1)) > threshold
+    loud = scipy.ndimage.uniform_filter1d(level, max(round(0.012 * rate_hz), 1)) > threshold
     first = peak
     gap, quiet = 0, round(0.06 * rate_hz)  # a trill has gaps; the signal goes on over them
     for sample in range(peak, -1, -1):

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Float64 = NDArray[np.float64]
 SHUFFLES = 24
@@ -113,7 +113,7 @@ def _refined(
         lag_s += float(np.median(off))
         reach_s = float(np.ptp(own_s[own]))
         if len(own) >= 4 and reach_s > 0:
-            slope = stats.theilslopes(theirs_s[theirs] - told[own], own_s[own] - middle_s)
+            slope = scipy.stats.theilslopes(theirs_s[theirs] - told[own], own_s[own] - middle_s)
             if abs(slope[0]) * reach_s < 2 * within_s:
                 rate += float(slope[0])
                 lag_s += float(slope[1]) - float(np.median(off))
@@ -213,9 +213,9 @@ def _tail(reached: int, by_chance: NDArray[np.int64], expected: float) -> float:
         (int(np.median(by_chance)), 0.5),
         (int(by_chance.max()), 1.0 / len(by_chance)),
     ):
-        rare = float(stats.poisson.sf(count - 1, expected))
+        rare = float(scipy.stats.poisson.sf(count - 1, expected))
         places = max(places, -math.log1p(-min(share, 0.999)) / max(rare, 1e-300))
-    value = places * float(stats.poisson.sf(reached - 1, expected))
+    value = places * float(scipy.stats.poisson.sf(reached - 1, expected))
     return float(min(max(-math.expm1(-value), SMALLEST_P), 1.0))
 
 

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from clinics.compute.starts.arrivals import Arrivals, beginning, best_fit, fits_at
 from clinics.compute.starts.axis import is_firm
@@ -313,5 +313,5 @@ def _line(own_s: Float64, theirs_s: Float64, place: Place) -> Place:
     if len(own_s) < 3 or np.ptp(own_s) < 10:
         zero_s = float(np.median(theirs_s - own_s * (1 + place.rate_ppm * 1e-6)))
         return Place(zero_s, place.rate_ppm, place.count, place.p, place.second)
-    slope = stats.theilslopes(off, own_s)
+    slope = scipy.stats.theilslopes(off, own_s)
     return Place(float(slope[1]), float(slope[0]) * 1e6, place.count, place.p, place.second)

@@ -8,8 +8,8 @@ afterwards its steady noise has the same level everywhere between LOW_HZ and HIG
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, signal
 
 Float32 = NDArray[np.float32]
 Samples = NDArray[np.int16] | NDArray[np.float32]
@@ -26,12 +26,12 @@ def median_spectrum(samples: Samples) -> NDArray[np.float64]:
     count = max(len(samples) // FRAME, 1)
     step = max(count // _SPECTRA, 1)
     starts = np.arange(0, count, step) * FRAME
-    window = signal.windows.hann(FRAME).astype(np.float32)
+    window = scipy.signal.windows.hann(FRAME).astype(np.float32)
     padded = np.zeros((len(starts), FRAME), dtype=np.float32)
     for row, begin in enumerate(starts):
         piece = samples[begin : begin + FRAME]
         padded[row, : len(piece)] = piece
-    power = np.abs(fft.rfft(padded * window, axis=1)) ** 2
+    power = np.abs(scipy.fft.rfft(padded * window, axis=1)) ** 2
     heard = power.sum(axis=1) > 0
     if not heard.any():
         return np.ones(FRAME // 2 + 1)
@@ -41,13 +41,13 @@ def median_spectrum(samples: Samples) -> NDArray[np.float64]:
 def whitener(samples: Samples, rate_hz: int) -> NDArray[np.float64]:
     """A symmetric filter of 257 taps (no delay when applied with `mode="same"`)."""
     spectrum = median_spectrum(samples)
-    smooth = signal.medfilt(spectrum, 7)
+    smooth = scipy.signal.medfilt(spectrum, 7)
     floor = float(np.median(smooth)) * 1e-3
     gain = 1.0 / np.sqrt(np.maximum(smooth, max(floor, 1e-9)))
     hz = np.linspace(0.0, rate_hz / 2, len(gain))
     gain[(hz < LOW_HZ) | (hz > min(HIGH_HZ, 0.475 * rate_hz))] = 0.0
-    taps = np.asarray(fft.irfft(gain, FRAME))
-    return np.roll(taps, TAPS // 2)[:TAPS] * signal.windows.hann(TAPS)
+    taps = np.asarray(scipy.fft.irfft(gain, FRAME))
+    return np.roll(taps, TAPS // 2)[:TAPS] * scipy.signal.windows.hann(TAPS)
 
 
 def whiten(samples: Samples, taps: NDArray[np.float64]) -> Float32:
@@ -58,7 +58,7 @@ def whiten(samples: Samples, taps: NDArray[np.float64]) -> Float32:
     for begin in range(0, len(samples), BLOCK):
         low, high = max(begin - half, 0), min(begin + BLOCK + half, len(samples))
         piece = np.asarray(samples[low:high], dtype=np.float32)
-        filtered = signal.oaconvolve(piece, taps32, mode="same")
+        filtered = scipy.signal.oaconvolve(piece, taps32, mode="same")
         end = min(begin + BLOCK, len(samples))
         out[begin:end] = filtered[begin - low : begin - low + end - begin]
     return out

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from clinics.compute.errors import BadInput
 from clinics.compute.errors import say as _
@@ -97,7 +97,7 @@ def refined(matrix: Floats, picture: Floats, metres: Floats, weight: Floats) -> 
         return np.asarray(((moved(made, picture) - metres) * weight[:, None]).ravel())
 
     scale = np.where(scale > 0, scale, 1.0)
-    found = least_squares(left, matrix.ravel()[:8] / scale, method="lm")
+    found = scipy.optimize.least_squares(left, matrix.ravel()[:8] / scale, method="lm")
     return np.append(found.x * scale, 1.0).reshape(3, 3)
 
 
