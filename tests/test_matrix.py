@@ -34,6 +34,8 @@ from django.utils import timezone
 from clinics.actions.consent_ask import make_link
 from clinics.actions.consent_texts import publish_defaults
 from clinics.actions.sign_up_mail import personal_token
+from clinics.actions.try_out import Who
+from clinics.actions.try_out import begin as begin_try_out
 from clinics.media.probe import probe
 from clinics.media.sandbox import Limits
 from clinics.models import (
@@ -44,6 +46,8 @@ from clinics.models import (
     SignUpSheet,
     StationMask,
     Tie,
+    TryOut,
+    TryOutFile,
     Upload,
 )
 from feedback.compute.take_along import Kind, Spec
@@ -181,6 +185,13 @@ MATRIX: dict[str, Row] = {
     "clinics:consent-status-pdf": Row("clinic", get="KRA"),
     "clinics:posts-pdf": Row("clinic", get=WORK_HERE),
     "clinics:calendar-file": Row("clinic", get=WORK_HERE),
+    "clinics:try-out": Row("clinic", get="KRA", post="KRA"),
+    "clinics:try-out-states": Row("try out", get="KRA"),
+    "clinics:try-out-start": Row("try out", post="KRA"),
+    "clinics:try-out-end": Row("try out", post="KRA"),
+    "clinics:try-out-bring": Row("try out station", post="KRA"),
+    "clinics:try-out-frame": Row("try out file", post="KRA"),
+    "clinics:try-out-still": Row("try out still", get="KRA"),
     "clinics:clinic-roster": Row("clinic", get="A", post="A"),
     "clinics:pool-hour": Row("clinic", get=WORK_HERE, post="A"),
     "clinics:running-order": Row("clinic", get="A", post="A"),
@@ -317,6 +328,14 @@ MATRIX: dict[str, Row] = {
     "feedback:my-swims": Row(get=SIGNED_IN),
     "feedback:seen": Row(get=SIGNED_IN),
     "feedback:waiting": Row(get=SIGNED_IN),
+    "feedback:my-progress": Row(get=SIGNED_IN),
+    "feedback:progress": Row("swim", get="SC"),
+    "feedback:progress#not passed": Row("unchecked swim"),
+    "feedback:progress#withdrawn": Row("withdrawn swim", get="X"),
+    "feedback:progress#elsewhere": Row("swim elsewhere", get="cs"),
+    "feedback:measures-out": Row(get=SIGNED_IN),
+    "feedback:measures-csv": Row("clinic", get="C"),
+    "feedback:measures-package": Row("clinic", get="C"),
     "feedback:swim": Row("swim", get="SC"),
     "feedback:swim#not passed": Row("unchecked swim"),
     "feedback:swim#withdrawn": Row("withdrawn swim", get="X"),
@@ -466,6 +485,31 @@ class Things:
 
     def club(self) -> dict[str, Any]:
         return {"slug": self.cast.harbour.slug}
+
+    def try_out(self) -> dict[str, Any]:
+        two = [Who(name="Ida Quist"), Who(name="Ove Lund")]
+        begin_try_out(clinic=self.cast.clinic, who=two, attested=True, by=self.cast.crew)
+        return self._pk(self.cast.clinic)
+
+    def try_out_station(self) -> dict[str, Any]:
+        return self.try_out() | {"station": self.cast.start_side.pk}
+
+    def _try_out_file(self) -> TryOutFile:
+        self.try_out()
+        return TryOutFile.objects.create(
+            try_out=TryOut.objects.get(),
+            station=self.cast.start_side,
+            state="judged",
+            brought_by=self.cast.crew,
+        )
+
+    def try_out_file(self) -> dict[str, Any]:
+        return self._pk(self._try_out_file())
+
+    def try_out_still(self) -> dict[str, Any]:
+        club = self.cast.harbour
+        stored = make_stored(club, make_still((9, 9, 9)), kind="try-out-still", suffix=".jpg")
+        return self._pk(self._try_out_file().stills.create(stored=stored, at_s=1.0))
 
     def admin_task(self) -> dict[str, Any]:
         return {"pk": self.cast.clinic.pk, "key": "permission"}
