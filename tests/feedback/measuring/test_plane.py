@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -46,7 +47,6 @@ def test_lane_strip_in_pixels() -> None:
 
 
 def test_same_as_opencv_today() -> None:
-    cv2 = pytest.importorskip("cv2")
     picture = np.array([row[:2] for row in LANE], dtype=np.float32)
     metres = np.array([row[2:] for row in LANE], dtype=np.float32)
     theirs = cv2.getPerspectiveTransform(picture, metres)
