@@ -1,18 +1,12 @@
-"""Phones that log at the pool: taken down when they are heard, and told on the day's board."""
+"""Phones that log at the pool, taken down when they are heard."""
 
 from __future__ import annotations
-
-import datetime as dt
-from dataclasses import dataclass
 
 from django.utils import timezone
 
 from clinics.actions.errors import BadInput
 from clinics.actions.errors import say as _
-from clinics.actions.phone_clocks import clocks_of
-from clinics.compute.phone_clock import PhoneLine, summary
 from clinics.compute.phone_sync import PhoneSaid
-from clinics.compute.time import to_epoch_ms
 from clinics.models import Clinic, Phone
 from portal.models import User
 
@@ -36,18 +30,3 @@ def heard(*, clinic: Clinic, said: PhoneSaid, by: User | None) -> Phone:
     phone.unsent, phone.heard_at = said.unsent, now
     phone.save()
     return phone
-
-
-@dataclass(frozen=True)
-class PhoneTold:
-    """`clock`: how its clock is doing (clinics/compute/phone_clock/summary.py)."""
-
-    phone: Phone
-    clock: PhoneLine
-
-
-def phones_of(clinic: Clinic, now: dt.datetime) -> list[PhoneTold]:
-    """All that were heard, the last one first, for the day's board. Five queries."""
-    phones = list(clinic.phones.select_related("user").order_by("-heard_at"))
-    lines = {one.phone: one for one in summary(clocks_of(clinic), now_ms=to_epoch_ms(now))}
-    return [PhoneTold(phone, lines[str(phone.pk)]) for phone in phones if str(phone.pk) in lines]
