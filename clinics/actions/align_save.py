@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import uuid
 from typing import TYPE_CHECKING, Any
 
 from django.utils import timezone
 
-from clinics.compute.time import from_epoch_s, iso_utc, media_s_to_ticks
-from clinics.models import Clinic, ClinicClock, ClockFit, HeardStart, Recording, Swim, Tie
+from clinics.compute.time import (
+    clinic_instant,
+    from_epoch_s,
+    iso_utc,
+    media_s_to_ticks,
+    ticks_to_media_s,
+)
+from clinics.models import (
+    ChosenStart,
+    Clinic,
+    ClinicClock,
+    ClockFit,
+    HeardStart,
+    Recording,
+    Swim,
+    Tie,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -18,6 +34,7 @@ if TYPE_CHECKING:
     from clinics.compute.oneclock import OneClock
     from clinics.compute.starts.swims import Heard
 
+Start = tuple[dt.datetime, str, float]  # start_at, start_kind, start_u_ms
 START_KINDS = {
     "heard": Swim.StartKind.HEARD,
     "seen": Swim.StartKind.MARK,
@@ -28,21 +45,52 @@ FOUND_ALONE = (Tie.FoundBy.SOUND, Tie.FoundBy.MOTION, Tie.FoundBy.CORRELATION)
 
 
 def save_swims(swims: Sequence[Swim], found: clockfit.ClinicFit, reference: dt.datetime) -> bool:
+    """What somebody chose to count from stays; what the fit found is then kept beside it."""
     changed = False
+    chosen = {row.swim_id: row for row in ChosenStart.objects.filter(swim__in=swims)}
     for swim in swims:
-        if swim.log_entry is None:
+        values = _found_start(swim, found, reference)
+        if (row := chosen.get(swim.pk)) is not None:
+            if values is not None:
+                row.found_at, row.found_kind, row.found_u_ms = values
+                row.save(update_fields=["found_at", "found_kind", "found_u_ms"])
+            values = _chosen_start(row, found, reference)
+        if values is None:
             continue
-        start = found.swims[str(swim.pk)]
-        values = (
-            from_epoch_s(start.start_s, reference),
-            START_KINDS[start.by],
-            round(start.u_s * 1000, 1),
-        )
         if values != (swim.start_at, swim.start_kind, swim.start_u_ms):
             swim.start_at, swim.start_kind, swim.start_u_ms = values
             swim.save(update_fields=["start_at", "start_kind", "start_u_ms"])
             changed = True
     return changed
+
+
+def _found_start(swim: Swim, found: clockfit.ClinicFit, reference: dt.datetime) -> Start | None:
+    """None: it is in no log, and stays where it was put."""
+    if swim.log_entry is None:
+        return None
+    start = found.swims[str(swim.pk)]
+    at = from_epoch_s(start.start_s, reference)
+    return at, START_KINDS[start.by], round(start.u_s * 1000, 1)
+
+
+def _chosen_start(
+    row: ChosenStart, found: clockfit.ClinicFit, reference: dt.datetime
+) -> Start | None:
+    """On the clock of its recording as it is fitted now; None: the recording or its clock is no
+    longer known, and the start stays where it is."""
+    fitted = found.recordings.get(str(row.recording_id))
+    if fitted is None or fitted.zero_s is None or fitted.u_ms is None:
+        return None
+    return marked_start(
+        row, from_epoch_s(fitted.zero_s, reference), round(fitted.rate_ppm, 3), fitted.u_ms
+    )
+
+
+def marked_start(
+    row: ChosenStart, zero_at: dt.datetime, rate_ppm: float, clock_u_ms: float
+) -> Start:
+    at = clinic_instant(zero_at, rate_ppm, ticks_to_media_s(row.ticks))
+    return at, Swim.StartKind.MARK, round(math.hypot(row.frame_u_ms, clock_u_ms), 1)
 
 
 def save_fit(

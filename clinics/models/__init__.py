@@ -26,7 +26,7 @@ from clinics.models.recordings import (
 )
 from clinics.models.shown import Publication, Share, ShelfClip
 from clinics.models.sign_up import EntryNote, SignUp, SignUpSheet
-from clinics.models.swims import Recognised, StartLogEntry, Swim
+from clinics.models.swims import ChosenStart, Recognised, StartLogEntry, Swim
 from clinics.models.try_out import TryOut, TryOutFile, TryOutStill
 from clinics.models.venue import VenueSheet
 
@@ -34,6 +34,7 @@ __all__ = [
     "BoardAct",
     "Camera",
     "CautionRead",
+    "ChosenStart",
     "Clinic",
     "ClinicClock",
     "ClinicTask",

@@ -158,6 +158,25 @@ class Swim(models.Model):
         return f"{self.entry}, go {self.go}"
 
 
+class ChosenStart(models.Model):
+    """A coach counts a swim from the start signal as marked on a frame, and not as found.
+
+    Anchored to the recording, as all that a person places: `ticks` is half a frame before that
+    frame. Each fit of the clocks puts `start_at` there anew, and keeps here what it found itself,
+    for going back. Without the recording the start stays where it is.
+    """
+
+    swim = models.OneToOneField(Swim, models.CASCADE, primary_key=True, related_name="chosen_start")
+    recording = models.ForeignKey("clinics.Recording", models.SET_NULL, null=True, related_name="+")
+    ticks = models.BigIntegerField()
+    frame_u_ms = models.FloatField()
+    found_at = models.DateTimeField()
+    found_kind = models.CharField(max_length=6, choices=Swim.StartKind)
+    found_u_ms = models.FloatField()
+    chosen_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    chosen_at = models.DateTimeField(default=timezone.now)
+
+
 class Recognised(models.Model):
     """Somebody else who can be recognised in a swim's clips."""
 

@@ -20,6 +20,7 @@ from feedback.actions.mark import place_mark, take_mark_away
 from feedback.models import Mark
 from feedback.views.coaching import coaches_here
 from feedback.views.mark_list import KEYED, flags_of, marks_of
+from feedback.views.measures_guide import guides_of
 from feedback.views.room_data import StationView, opening, views_of
 from portal.models import User
 from portal.requests import SignedInRequest
@@ -89,6 +90,8 @@ def marks_part(request: SignedInRequest, swim: Swim, views: list[StationView]) -
     opened = opening(swim, views, request.GET)
     kinds = [(kind.value, kind.label) for kind in KEYED]
     others = [(kind.value, kind.label) for kind in Mark.Kind if kind not in KEYED]
+    marking = coaches_here(request, swim)
+    guides = guides_of(swim, [one.mark for one in placed], request.user) if marking else None
     return {
         "marks": placed,
         "flags": flags_of(placed),
@@ -96,7 +99,8 @@ def marks_part(request: SignedInRequest, swim: Swim, views: list[StationView]) -
         "mark_kinds": kinds,
         "mark_others": [one for one in others if one[0] != Mark.Kind.HEAD_AT_DISTANCE],
         "mark_at": opened if opened and opened.asked else None,
-        "marking": coaches_here(request, swim),
+        "guides_for_script": guides,
+        "marking": marking,
     }
 
 
@@ -105,10 +109,12 @@ def _wants_json(request: SignedInRequest) -> bool:
 
 
 def _answer(request: SignedInRequest, swim: Swim, place: dict[str, Any]) -> HttpResponse:
-    """All marks anew, or the page at the frame."""
+    """All marks anew and what to mark next, or the page at the frame."""
     if _wants_json(request):
         placed = marks_of(swim, request.user, views_of(swim, request.user))
-        return JsonResponse({"marks": [mark.for_script() for mark in placed]})
+        guides = guides_of(swim, [one.mark for one in placed], request.user)
+        marks = [mark.for_script() for mark in placed]
+        return JsonResponse({"marks": marks, "guides": guides})
     query = f"?{urlencode(place)}" if place else ""
     return HttpResponseRedirect(f"{reverse('feedback:swim', args=[swim.pk])}{query}#marks")
 

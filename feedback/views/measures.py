@@ -25,6 +25,7 @@ from feedback.compute.measuring.whole import Measured
 from feedback.views.coaching import coaches_here
 from feedback.views.mark_list import PlacedMark, marks_of
 from feedback.views.measure_words import in_short, sure_words, told
+from feedback.views.measures_start import start_part
 from feedback.views.measures_words import name_in_list, why_unsure, zero_words
 from feedback.views.room_data import views_of
 from portal.requests import SignedInRequest
@@ -125,7 +126,7 @@ def measures_part(
         "measures_zero": zero_words(Zero(swim.start_kind, swim.start_u_ms / 1000)),
         "measures_no_clock": coaching and any(one.at_s is None for one in placed),
         "measures_here": coaching or any(group.measures for group in groups),
-        **(_people(seen_of(swim, marks), by_key) if coaching else {}),
+        **(_people(seen_of(swim, marks), by_key) | start_part(swim, placed) if coaching else {}),
     }
 
 

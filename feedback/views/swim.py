@@ -83,6 +83,7 @@ def page_of(
             ],
             "drawings": drawn["drawings_for_script"],
             "marks": marked["marks_for_script"],
+            "guides": marked["guides_for_script"],
         },
     }
 

@@ -131,7 +131,7 @@ def test_the_part_takes_the_same_queries_for_more_marks(
     client.get(url)
     with django_assert_max_num_queries(20) as asked:
         client.get(url)
-    assert len(asked) == 12
+    assert len(asked) == 13
 
 
 def test_a_name_with_markup_stays_text(cast: Cast) -> None:

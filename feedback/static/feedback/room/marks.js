@@ -2,6 +2,7 @@
 // "Mark" is in hand (key m); the list of those placed; their flags on the strip.
 
 import { createMarkList } from "./mark-list.js";
+import { startPass } from "./measures-pass.js";
 
 const TYPED_INTO = "input, textarea, select, [contenteditable]";
 
@@ -54,7 +55,7 @@ export function startMarks(room) {
     if (!answer.ok) return false;
     marks = told.marks;
     show();
-    room.element.dispatchEvent(new CustomEvent("room:marks", { detail: told }));
+    room.element.dispatchEvent(new CustomEvent("room:marks", { detail: { ...told, kind: fields.get("kind") } }));
     return true;
   }
 
@@ -83,7 +84,11 @@ export function startMarks(room) {
       place(event.submitter.value, event.target.elements.distance_m?.value);
     else if (await post(event.target.action, new FormData())) say(part.dataset.takenAway);
   });
-  if (find("[data-mark-form]")) startMarkKeys(room, part, place);
+  if (!find("[data-mark-form]")) return;
+  // the pass hears its keys first; `keysInHand()` tells, `keysInHand(on)` takes them or puts them away
+  let inHand;
+  startPass(room, part, place, (on) => inHand(on));
+  inHand = startMarkKeys(room, part, place);
 }
 
 // While "Mark" is in hand, figures mark; otherwise they choose views, as elsewhere.
@@ -110,4 +115,5 @@ function startMarkKeys(room, part, place) {
     if (kind) place(kind);
     else take(false);
   }, { capture: true });
+  return (on) => { if (on !== undefined) take(on); return inHand(); };
 }
