@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from clinics.actions import try_out as acts
 from clinics.actions.try_out import Who
+from clinics.management.demo_try_out import try_out_in_demo
 from clinics.models import Clinic, Consent, Station, Swimmer, TryOut, TryOutFile, TryOutStill
 from clinics.views.try_out_words import LABELS, finding_words
 from portal.models import StoredFile
@@ -310,3 +311,11 @@ def test_every_finding_has_words() -> None:
     for what in ("heard", "heard-unplanned", "heard-look"):
         assert "13.40 s apart" in finding_words("start", what, heard)
     assert len(LABELS) == 6 and finding_words("colour", "odd", {}) == "odd"
+
+
+def test_the_demo_shows_what_an_earlier_one_found(cast: Cast, crew: Client) -> None:
+    row = try_out_in_demo(cast.clinic)
+    assert try_out_in_demo(cast.clinic) == row and TryOut.objects.count() == 1
+    shown = crew.get(url("try-out", cast.clinic.pk)).content.decode()
+    assert "24.31 s apart" in shown and "Found by the slate" in shown and "soft" in shown
+    assert not StoredFile.objects.filter(keeping_rule="try-out").exists()
