@@ -20,14 +20,15 @@ from feedback.compute.measuring.time_spent import time_spent
 from feedback.compute.measuring.uncertain import Quantity
 from feedback.views.measure_words import metres, name_of, told, with_plus_minus, with_unit
 from feedback.views.progress_words import (
-    difference_words,
+    Against,
+    against_before,
     kind_words,
     part_words,
     swim_in_short,
     swim_words,
 )
 
-NAMED_PLACES = 3  # dates that fit below a picture on a phone
+NAMED_LENGTHS = 6  # that fit below a picture on a phone
 ALONG = ("stroke-rate", "stroke-length", "segment-speed")
 
 
@@ -53,7 +54,7 @@ class Picture:
     now: int | None
     rows: list[Row]
     head: str
-    sentence: str = ""
+    against: Against | None = None
     left_out: str = ""
 
 
@@ -87,6 +88,7 @@ class Kind:
     title: str
     count: int
     differences: list[str]
+    same: list[str]  # names of what could not be told apart
     pictures: list[Picture]
     once: list[Row]
     one: OneSwim
@@ -101,7 +103,8 @@ def kind_of(alike: Alike, now: Swim | None = None) -> Kind:
     return Kind(
         title=kind_words(alike),
         count=len(alike.swims),
-        differences=[picture.sentence for picture in pictures],
+        differences=[p.against.sentence for p in pictures if p.against and p.against.differs],
+        same=[p.title for p in pictures if p.against and not p.against.differs],
         pictures=pictures,
         once=[Row(name_of(measure), told(measure), swim.pk) for swim, measure in single],
         one=OneSwim(shown.swim, swim_words(shown.swim), _along(shown), _bar(shown)),
@@ -115,11 +118,10 @@ def _over_swims(series: Series, now: Swim) -> Picture:
         title=name_of(measures[-1]),
         head=_("Swim"),
         measures=measures,
-        names=[swim_in_short(swim) for swim in swims],
+        names=plots.named_runs([swim_in_short(swim) for swim in swims]),
         rows=[Row(swim_words(s), told(m), s.pk) for s, m in series.points],
-        most=NAMED_PLACES,
         now=next((n for n, swim in enumerate(swims) if swim.pk == now.pk), None),
-        sentence=difference_words(series),
+        against=against_before(series),
     )
 
 
@@ -136,12 +138,17 @@ def _along(one: Told) -> list[Picture]:
                     title=said(DEFINITIONS[key].name) if by_length else _("Speed by segment"),
                     head=_("Length") if by_length else _("Segment from"),
                     measures=its,
-                    names=[str(m.number) for m in its] if by_length else names,
+                    names=_some([str(m.number) for m in its] if by_length else names),
                     rows=[Row(n, told(m)) for n, m in zip(names, its, strict=True)],
-                    most=6,
                 )
             )
     return pictures
+
+
+def _some(names: Sequence[str]) -> list[tuple[float, str]]:
+    count = len(names)
+    places = plots.named_places(count, NAMED_LENGTHS)
+    return [(plots.middle_of(n, count), names[n]) for n in places]
 
 
 def _length_words(measure: Measure) -> str:
@@ -153,24 +160,22 @@ def _picture(
     title: str,
     head: str,
     measures: Sequence[Measure],
-    names: Sequence[str],
+    names: list[tuple[float, str]],
     rows: list[Row],
-    most: int,
     now: int | None = None,
-    sentence: str = "",
+    against: Against | None = None,
 ) -> Picture:
     drawn = plots.chart([one.quantity for one in measures])
-    unit, count = measures[-1].unit, len(measures)
     return Picture(
         title=title,
         says=capfirst(said(measures[-1].definition.says)),
         chart=drawn,
-        ticks=_ticks(drawn, unit),
-        names=[(plots.middle_of(n, count), names[n]) for n in plots.named_places(count, most)],
+        ticks=_ticks(drawn, measures[-1].unit),
+        names=names,
         now=now,
         rows=rows,
         head=head,
-        sentence=sentence,
+        against=against,
         left_out=_left_out(len(drawn.left_out)) if drawn else "",
     )
 

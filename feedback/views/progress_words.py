@@ -4,6 +4,7 @@ are called."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from django.utils.formats import date_format, number_format
 from django.utils.text import capfirst
@@ -43,23 +44,33 @@ def swim_in_short(swim: Swim) -> str:
     return date_format(swim.entry.clinic.date, "j M Y")
 
 
-def difference_words(series: Series) -> str:
-    """The newest against last time's, if that is more than its ±; empty: there is no other."""
+@dataclass(frozen=True)
+class Against:
+    """The newest against last time's: what is said of it, and whether they differ by more than
+    the ± of the difference."""
+
+    sentence: str
+    differs: bool
+
+
+def against_before(series: Series) -> Against | None:
+    """None: there is no other."""
     before = series.before()
     if before is None:
-        return ""
+        return None
     newest = series.newest
     apart = difference(newest, before)
     when = _when(newest[0], before[0])
     if abs(apart.value) <= apart.half_width_95 or not apart.value:
-        return _no_difference(newest[1], when, apart.half_width_95)
+        return Against(_no_difference(newest[1], when, apart.half_width_95), differs=False)
     shown = with_plus_minus(apart.times(1.0 if apart.value > 0 else -1.0), newest[1].unit)
-    return _differs(newest[1], more=apart.value > 0) % {
+    told = _differs(newest[1], more=apart.value > 0) % {
         "name": name_of(newest[1]),
         "distance": metres(newest[1].at_m or 0.0),
         "when": when,
         "value": shown,
     }
+    return Against(told, differs=True)
 
 
 def _when(newest: Swim, before: Swim) -> str:

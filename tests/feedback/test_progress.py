@@ -59,6 +59,8 @@ def test_what_differs_by_more_than_its_half_width_is_said(cast: Cast) -> None:
     assert re.search(r"Faster to 10 m than on 24 October 2026 by 0\.4\d? s ± 0\.\d+ s\.", body)
     # the same between its own events: the turn was no other
     assert "At the wall, wall 1: no difference from the swim on 24 October 2026" in body
+    assert "wall 1" not in body.split("<h3>")[1].split("</ul>")[0]
+    assert re.search(r"No difference that could be told: [^.]*At the wall, wall 1", body)
     assert "Strokes" not in body.split("The newest against the time before")[1].split("</ul>")[0]
 
 

@@ -123,6 +123,32 @@ def named_places(count: int, most: int) -> list[int]:
     return sorted(range(count - 1, -1, -every))
 
 
+def named_runs(names: Sequence[str], *, apart: float = 30.0) -> list[tuple[float, str]]:
+    """Where the name of several points that follow each other and have the same one stands:
+    below their middle. Of names that would stand in each other's way the later ones are kept.
+
+    >>> named_runs(["24 Oct", "14 Nov", "14 Nov", "14 Nov"])
+    [(12.5, '24 Oct'), (62.5, '14 Nov')]
+    >>> [name for _x, name in named_runs(list("abcdefgh"))]
+    ['b', 'e', 'h']
+    """
+    runs: list[tuple[float, str]] = []
+    first = 0
+    for n in range(1, len(names) + 1):
+        if n == len(names) or names[n] != names[first]:
+            runs.append((middle_of_run(first, n - 1, len(names)), names[first]))
+            first = n
+    kept: list[tuple[float, str]] = []
+    for x, name in reversed(runs):
+        if not kept or kept[-1][0] - x >= apart:
+            kept.append((x, name))
+    return kept[::-1]
+
+
+def middle_of_run(first: int, last: int, count: int) -> float:
+    return round((middle_of(first, count) + middle_of(last, count)) / 2, 3)
+
+
 @dataclass(frozen=True)
 class Share:
     """A part of a bar; `percent` is its width, too."""
