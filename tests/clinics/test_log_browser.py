@@ -128,12 +128,17 @@ def open_log(open_page: Any, log_path: str) -> Any:
 
 
 def away(page: Page, name: str = "AWAY") -> None:
-    """Lane clear and underwater seen, then the start."""
+    """Lane clear and underwater seen, then the start; returns when the log shows it."""
+    first = page.locator("[data-lines] > li").first
+    before = first.get_attribute("data-client-id")
     page.get_by_role("button", name="I have seen both").click()
     page.get_by_role("button", name=name, exact=True).click()
+    expect(first).not_to_have_attribute("data-client-id", before or "")
 
 
 def sent(page: Page) -> None:
+    """What the log shows has arrived."""
+    expect(page.locator("[data-net]")).to_be_visible()
     expect(page.locator("[data-net]")).to_have_text("All is sent.")
 
 

@@ -304,4 +304,4 @@ def test_codes_of_two_phones_clocks_are_those_of_the_server(ask: Any) -> None:
 def test_names_are_kept_for_two_weeks_after_the_day(ask: Any) -> None:
     script = """arg.map((day) => m.isOver("2026-11-14", Date.parse(`${day}T12:00:00Z`)))"""
     days = ["2026-11-14", "2026-11-28", "2026-11-30", "2027-02-01"]
-    assert ask("offline-store", script, days) == [False, False, True, True]
+    assert ask("offline-forget", script, days) == [False, False, True, True]

@@ -32,7 +32,8 @@ async function begin(page) {
     await store.note({ day: words.day, pool }).catch(() => {});
   }
   const entries = store.record.pool?.entries ?? [];
-  const clock = new Clock(words.clockUrl, { ahead: store.phone.ahead });
+  const came = (_burst, ahead) => store.notePhone({ ahead }).catch(() => {});
+  const clock = new Clock(words.clockUrl, { ahead: store.phone.ahead, came });
   const token = field("csrfmiddlewaretoken")?.value ?? "";
   const answers = new Answers({ store, url: words.url, stateUrl: words.stateUrl, token, changed: draw });
 

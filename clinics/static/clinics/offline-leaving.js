@@ -1,12 +1,14 @@
 // What signing out means for the pages of the pool (portal/leaving.js asks): what is not sent yet
 // is tried once more and counted; then everything that they kept goes.
 
-import { everything, forgetAll, Store } from "./offline-store.js";
+import { everything, forgetAll } from "./offline-forget.js";
 import { forgetShells, tellLeft, tidyUp } from "./offline-shell.js";
+import { Store } from "./offline-store.js";
 import { TOLD } from "./start-log-batch.js";
 import { Sync } from "./start-log-sync.js";
 
 const PATIENCE_MS = 6000;
+const OTHERS_MS = 150;
 
 export async function waiting() {
   await tidyUp();
@@ -34,8 +36,10 @@ async function sendStarts(clinics) {
   }
 }
 
+// Other tabs first, so that none of them writes down again what is cleared.
 export async function leave() {
+  tellLeft();
+  await new Promise((resolve) => window.setTimeout(resolve, OTHERS_MS));
   await forgetAll();
   await forgetShells();
-  tellLeft();
 }

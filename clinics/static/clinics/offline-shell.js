@@ -1,7 +1,9 @@
 // Makes a page of the pool ready to open without a network, and says whether it is.
 
-import { CHANNEL, forgetOld } from "./offline-store.js";
+import { forgetOld } from "./offline-forget.js";
+import { closeStore, isClosed } from "./offline-store.js";
 
+const CHANNEL = "sidelane-pool";
 const OURS = /^\/clinics\/([0-9a-f-]{36})\/(starts|consent\/pool)\/$/;
 const PREFIX = "sidelane-shell ";
 
@@ -13,6 +15,7 @@ function clinicOf(registration) {
 // or a browser without them).
 export async function makeReady(workerUrl, scope) {
   if (!navigator.serviceWorker) return "no-worker";
+  if (isClosed()) return "not-ready";
   try {
     const options = { scope, updateViaCache: "none" };
     const registration = await navigator.serviceWorker.register(workerUrl, options);
@@ -73,7 +76,9 @@ export async function tidyUp() {
 export function goWhenLeft(url) {
   if (!window.BroadcastChannel) return;
   new BroadcastChannel(CHANNEL).addEventListener("message", (event) => {
-    if (event.data === "left") location.replace(url);
+    if (event.data !== "left") return;
+    closeStore();
+    location.replace(url);
   });
 }
 

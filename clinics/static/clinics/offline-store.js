@@ -1,19 +1,25 @@
 // What the pages of the pool keep in this browser, so that a start or an answer is on the phone
-// before the screen says so. Everything belongs to one clinic; `forgetAll` takes it all away.
+// before the screen says so. Everything belongs to one clinic; offline-forget.js takes it away.
 
 import { openDB } from "../portal/vendor/idb/idb.js";
 
 const NAME = "sidelane-pool";
 const VERSION = 1;
-const STORES = ["phone", "clinics", "items"];
-const STRICT = { durability: "strict" }; // on the disk, not only on its way there
-export const CHANNEL = "sidelane-pool";
-export const KEPT_DAYS = 14; // after the clinic's day
-const DAY_MS = 86_400_000;
+export const STORES = ["phone", "clinics", "items"];
+export const STRICT = { durability: "strict" }; // on the disk, not only on its way there
 
 let opened = null;
+let closed = false;
 
-function database() {
+// Somebody signs out in another tab: from now on this page keeps nothing any more.
+export function closeStore() {
+  closed = true;
+}
+
+export const isClosed = () => closed;
+
+export function database() {
+  if (closed) return Promise.reject(new Error("signed out"));
   opened ??= openDB(NAME, VERSION, {
     upgrade(db) {
       db.createObjectStore("phone");
@@ -29,7 +35,7 @@ function database() {
 }
 
 // One clinic's part of it, mirrored in memory so that a page can draw at once. Where the browser
-// keeps nothing (`works` is false, or a write fails) the memory still holds what is to be sent.
+// keeps nothing (`works` is false, a write fails) the memory still holds what is to be sent.
 export class Store {
   constructor(clinic) {
     this.clinic = clinic;
@@ -115,37 +121,4 @@ export class Store {
     act(tx.store);
     await tx.done;
   }
-}
-
-export async function everything() {
-  const db = await database();
-  return { records: await db.getAll("clinics"), items: await db.getAll("items") };
-}
-
-export async function forgetAll() {
-  const db = await database();
-  const tx = db.transaction(STORES, "readwrite", STRICT);
-  for (const name of STORES) tx.objectStore(name).clear();
-  await tx.done;
-}
-
-export function isOver(day, nowMs) {
-  return Boolean(day) && nowMs > Date.parse(`${day}T00:00:00Z`) + (KEPT_DAYS + 1) * DAY_MS;
-}
-
-// Two weeks after the day nobody's name is needed any more, and no answer is taken any more.
-// A start that is still not sent stays, with its number alone: nothing is lost by waiting.
-export async function forgetOld(nowMs = Date.now()) {
-  const { records, items } = await everything();
-  const over = records.filter((one) => isOver(one.day, nowMs)).map((one) => one.clinic);
-  if (!over.length) return [];
-  const db = await database();
-  const tx = db.transaction(STORES, "readwrite", STRICT);
-  for (const clinic of over) tx.objectStore("clinics").delete(clinic);
-  for (const item of items) {
-    const start = ["line", "undone"].includes(item.kind) && item.state === "waiting";
-    if (over.includes(item.clinic) && !start) tx.objectStore("items").delete([item.kind, item.id]);
-  }
-  await tx.done;
-  return over;
 }

@@ -128,8 +128,9 @@ export class Lines {
     drawList(part("refused-list"), log.refused, (one) => `${one.kind} ${one.id}`, make, (item, one) => {
       if (item.firstChild) return; // it does not change any more
       const said = document.createElement("p");
+      const number = one.body.number ?? log.line(one.id)?.number ?? null;
       const at = words.time(one.at_ms, "tenth");
-      said.textContent = `${this.who(one.body.number ?? null)}, ${at}: ${one.errors.join(" ")}`;
+      said.textContent = `${this.who(number)}, ${at}: ${one.errors.join(" ")}`;
       const button = document.createElement("button");
       button.type = "button";
       button.textContent = words.say("remove");

@@ -71,10 +71,10 @@ export class Sync {
   async refresh() {
     const url = new URL(this.stateUrl, location.href);
     url.searchParams.set("phone", this.key);
-    const told = await this.ask(url);
-    this.csrf = told.csrf;
+    const { csrf, ...state } = await this.ask(url); // the token is kept in memory alone
+    this.csrf = csrf;
     this.askedMs = performance.now();
-    await this.store.note({ state: told, told_ms: told.now_ms }).catch(() => {});
+    await this.store.note({ state }).catch(() => {});
     this.changed();
   }
 
