@@ -11,6 +11,8 @@ from clinics.compute.time import TICKS_PER_S, iso_utc
 from clinics.models import Swim
 from feedback.actions.captions import captions_of, comment_swim_s
 from feedback.actions.frames import swim_s_at
+from feedback.actions.measured import measured_many
+from feedback.actions.measured_rows import FIELDS, rows_of
 from feedback.models import Comment, Drawing, FeedbackSent, Mark, TakeAlong
 from portal.actions.export import Pack
 from portal.models import User
@@ -91,7 +93,7 @@ def put_feedback(pack: Pack) -> None:
 
 
 def put_marks(pack: Pack) -> None:
-    """The marks with their times; measures are worked out from these."""
+    """The marks with their times; `measures` are worked out from these."""
     header = ("swim", "event", "distance_m", "at_swim_s", "u_ms", "placed_at", "by")
     pack.table("marks", header, (row for swim in own_swims(pack) for row in _marks(pack, swim)))
 
@@ -106,6 +108,17 @@ def _marks(pack: Pack, swim: Swim) -> Iterable[tuple[Any, ...]]:
             *(None if at_s is None else round(at_s, 4), fit.u_ms if fit else None),
             *(iso_utc(mark.placed_at), _by(mark.placed_by, pack)),
         )
+
+
+def put_measures(pack: Pack) -> None:
+    """What the page of each swim tells from its marks, with ±, by the keys of the definitions."""
+    swims = list(own_swims(pack).select_related("entry__clinic__club"))
+    found = measured_many(swims, Mark.objects.visible_to(pack.user))
+    pack.table(
+        "measures",
+        ("swim", *FIELDS),
+        ((folder_of(swim), *row.values()) for swim in swims for row in rows_of(found[swim.pk])),
+    )
 
 
 def put_captions(pack: Pack) -> None:
@@ -130,6 +143,7 @@ STEPS = (
     PersonStep(name="drawings", order=50, run=put_drawings),
     PersonStep(name="feedback", order=60, run=put_feedback),
     PersonStep(name="marks", order=70, run=put_marks),
+    PersonStep(name="measures", order=75, run=put_measures),
     PersonStep(name="captions", order=80, run=put_captions),
     PersonStep(name="take-along", order=90, run=put_take_along),
 )

@@ -15,14 +15,16 @@ from clinics.actions.report_parts import (
     swims_part,
 )
 from clinics.compute.time import iso_utc
-from clinics.models import Clinic
-from feedback.models import Comment, FeedbackSent
+from clinics.models import Clinic, Swim
+from feedback.actions.measured import measured_many
+from feedback.actions.measured_rows import rows_of
+from feedback.models import Comment, FeedbackSent, Mark
 
 
 def report_of(*, clinic: Clinic) -> dict[str, Any]:
     """One clinic's report; the names of its fields are stable."""
     swims = swims_part(clinic)
-    said, sent = _said(clinic), _sent(clinic)
+    said, sent, measured = _said(clinic), _sent(clinic), _measured(clinic)
     return {
         "clinic": clinic_part(clinic),
         "recordings": recordings_part(clinic),
@@ -31,6 +33,7 @@ def report_of(*, clinic: Clinic) -> dict[str, Any]:
                 **swim,
                 "comments": said.get(swim["id"], 0),
                 "feedback_sent_at": sent.get(swim["id"]),
+                "measures": measured.get(swim["id"], []),
             }
             for swim in swims
         ],
@@ -49,6 +52,13 @@ def _said(clinic: Clinic) -> dict[str, int]:
     for swim_id in rows.values_list("swim_id", flat=True):
         said[str(swim_id)] = said.get(str(swim_id), 0) + 1
     return said
+
+
+def _measured(clinic: Clinic) -> dict[str, list[dict[str, Any]]]:
+    """What can be told from the marks of each swim, with its ± (measured_rows)."""
+    swims = list(Swim.objects.filter(entry__clinic=clinic).select_related("entry__clinic__club"))
+    found = measured_many(swims, Mark.objects.filter(swim__entry__clinic=clinic))
+    return {str(pk): list(rows_of(measured)) for pk, measured in found.items()}
 
 
 def _sent(clinic: Clinic) -> dict[str, str | None]:
