@@ -15,6 +15,9 @@ from clinics.models import Clinic, ClubRules, ConsentText, Duty, Purpose
 from portal.models import Club
 from portal.registry import NoticePart
 
+PHONE_DAYS = 14
+"""As in clinics/static/clinics/offline-forget.js."""
+
 
 def lines(clubs: list[Club]) -> dict[str, Any]:
     """By the sections of the page. A fixed number of queries, however many clubs."""
@@ -93,6 +96,12 @@ def _times(rules: ClubRules) -> list[str]:
             "Injuries that you tell the coaches: until the clinic is closed."
         )
         % {"time": _days(rules.not_given_days)},
+        _(
+            "On the phones with which the crew logs starts and asks for consent at the pool: your "
+            "number, your name and whether you agreed to be filmed, until that person signs out. "
+            "%(time)s after the clinic they go when the phone next opens such a page."
+        )
+        % {"time": _days(PHONE_DAYS)},
         _("Comments, measures and take-home pages: %(time)s.")
         % {"time": _months(rules.measures_months)},
         _("Parts of uploads that did not end: %(time)s.")

@@ -15,6 +15,7 @@ from django.contrib.staticfiles import finders
 from django.test import Client, override_settings
 from django.urls import reverse
 
+from clinics.actions.notice import PHONE_DAYS
 from clinics.views.offline import kept_files, modules_of, release
 from portal.registry import leaving_modules
 from tests.cast import Cast, sign_in
@@ -135,6 +136,17 @@ def test_signing_out_asks_where_something_may_be_kept(cast: Cast) -> None:
     assert form is not None and " data-leaving" in form[0]
     for module in leaving_modules.all():
         assert f"/static/{module.path}" in text and finders.find(module.path)
+
+
+def test_the_notice_tells_how_long_phones_keep_names(cast: Cast) -> None:
+    (days,) = re.findall(r"KEPT_DAYS = (\d+);", _text("clinics/offline-forget.js"))
+    assert int(days) == PHONE_DAYS
+    page = sign_in(Client(), cast.tomas).get(reverse("portal:notice")).content.decode()
+    assert f"{days} days after the clinic they go when the phone next opens such a page" in page
+
+
+def _text(name: str) -> str:
+    return Path(str(finders.find(name))).read_text()
 
 
 @pytest.mark.parametrize(
