@@ -14,9 +14,10 @@ from django.utils import timezone
 
 from clinics.actions.consent_board import Line, board_of
 from clinics.actions.errors import BadInput
+from clinics.actions.people_at_posts import people_at_posts
 from clinics.actions.pool_hour import Planned, planned
-from clinics.compute.posts import Place, Post, StationNeed, needed
-from clinics.models import Clinic, Duty, Entry, Station, VenueSheet
+from clinics.compute.posts import Post
+from clinics.models import Clinic, Duty, Entry, Station
 
 KEPT_FOR = dt.timedelta(days=7)  # time to type in what was written on it; our choice
 
@@ -129,52 +130,25 @@ class PostLine:
 
 
 def post_lines(clinic: Clinic) -> list[PostLine]:
-    """Every post that the plan asks for, then what people hold besides. Three queries."""
-    stations = {str(one.pk): one for one in clinic.stations.all()}
-    duties = list(clinic.duties.select_related("user").order_by("user__name", "pk"))
-    wanted = needed([station_need(one) for one in stations.values()])
-    held = {
-        (place.post, place.station.key if place.station else None): _holders(place, duties)
-        for place in wanted
-    }
-    held[Post.LIFEGUARD, None] = _lifeguard(clinic)
+    """Every post that the plan asks for, then what people hold besides."""
+    found = people_at_posts(clinic)
     lines = [
-        PostLine(post, stations[key] if key else None, tuple(names))
-        for (post, key), names in held.items()
+        PostLine(line.place.post, line.station, tuple(_names(line.duties, line.lifeguard)))
+        for line in found.lines
     ]
-    return [*lines, *_besides(held, duties, stations)]
+    stations = {station.pk: station for station in found.stations}
+    for duty in found.loose:
+        station = stations.get(duty.station_id) if duty.station_id else None
+        lines.append(PostLine(Post(duty.kind), station, (_name(duty),), wanted=False))
+    return lines
 
 
-def station_need(station: Station) -> StationNeed:
-    return StationNeed(str(station.pk), station.kind, station.fixed_mount)
-
-
-def _holders(place: Place, duties: Iterable[Duty]) -> list[str]:
-    """A camera's duty without a station is at any of them."""
-    key = place.station.key if place.station else None
-    return [_name(duty) for duty in duties if duty.kind == place.post and _key(duty) in (key, None)]
-
-
-def _key(duty: Duty) -> str | None:
-    return str(duty.station_id) if duty.station_id else None
+def _names(duties: Iterable[Duty], lifeguard: str) -> Iterator[str]:
+    yield from (_name(duty) for duty in duties)
+    if lifeguard:
+        yield lifeguard
 
 
 def _name(duty: Duty) -> str:
-    return duty.user.name or duty.user.email
-
-
-def _lifeguard(clinic: Clinic) -> list[str]:
-    sheet = VenueSheet.objects.filter(clinic=clinic).only("lifeguard").first()
-    return [sheet.lifeguard] if sheet and sheet.lifeguard else []
-
-
-def _besides(
-    held: dict[tuple[Post, str | None], list[str]],
-    duties: Iterable[Duty],
-    stations: dict[str, Station],
-) -> Iterator[PostLine]:
-    told = {post for post, _key in held}
-    for duty in duties:
-        post, key = Post(duty.kind), _key(duty)
-        if (post, key) not in held and not (key is None and post in told):
-            yield PostLine(post, stations[key] if key else None, (_name(duty),), wanted=False)
+    """Who has no name yet stands there by the first part of the address alone."""
+    return duty.user.name or duty.user.email.partition("@")[0]

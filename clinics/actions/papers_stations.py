@@ -8,19 +8,19 @@ from dataclasses import dataclass
 
 from django.db.models import prefetch_related_objects
 
-from clinics.actions.papers import RunningOrder, post_lines, running_order, station_need
+from clinics.actions.kit import StationKit, kits_of
+from clinics.actions.papers import RunningOrder, post_lines, running_order
+from clinics.actions.people_at_posts import station_need
 from clinics.actions.stations_seen import stations_seen
-from clinics.compute import station_needs as needs
 from clinics.compute.number_cards import card_distance_m
 from clinics.compute.plan_drawing import PlanDrawing
 from clinics.compute.posts import Post, cautions
 from clinics.compute.sight import USUAL_ANGLE_DEG, Sight
 from clinics.compute.sight_cones import Span, lane_seen
-from clinics.compute.station_needs import BIT_RATES, BitRate, KitItem, Needs, Supply
+from clinics.compute.station_needs import KitItem
 from clinics.compute.windows import windows_for
-from clinics.models import Clinic, Entry, KitTick, Station
+from clinics.models import Clinic, Entry, Station
 
-USUAL_POOL_MIN = 60.0
 DRAWN_PX = 400.0  # 106 mm of paper at 96 px an inch: type of 14 px is 10.5 points
 CARD_UNKNOWN_M = 10.0  # where no start camera is planned: it stands across four lanes
 
@@ -45,23 +45,6 @@ class Person:
 
 
 @dataclass(frozen=True)
-class Kit:
-    item: KitItem
-    ticked: bool
-
-
-@dataclass(frozen=True)
-class Records:
-    """What the camera needs in its mode, and what is meant to be brought; `mode_said`: somebody
-    said that mode, else it is the usual one."""
-
-    mode: BitRate
-    mode_said: bool
-    needs: Needs
-    supplies: tuple[Supply, Supply]
-
-
-@dataclass(frozen=True)
 class Expected:
     """By the timetable: the first swimmer comes into picture, the last one is out of it."""
 
@@ -79,8 +62,7 @@ class StationCard:
     lane: Span | None
     sight: Sight
     angle_said: bool
-    records: Records
-    kit: list[Kit]
+    kit: StationKit
     cautions: list[KitItem]
     windows: list[PassWindow]
     people: list[Person]
@@ -121,11 +103,10 @@ def station_cards(clinic: Clinic) -> StationCards:
     seen = stations_seen(clinic)
     prefetch_related_objects(seen.stations, "cameras")
     order, people = running_order(clinic), post_lines(clinic)
-    ticks = KitTick.objects.filter(station__in=seen.stations)
-    ticked = set(ticks.values_list("station_id", "key"))
     cards = []
-    for number, (station, stand) in enumerate(
-        zip(seen.stations, seen.stands, strict=True), start=1
+    kits = kits_of(clinic, seen.stations)
+    for number, (station, stand, kit) in enumerate(
+        zip(seen.stations, seen.stands, kits, strict=True), start=1
     ):
         its = [line for line in people if line.station and line.station.pk == station.pk]
         card = StationCard(
@@ -134,12 +115,7 @@ def station_cards(clinic: Clinic) -> StationCards:
             lane=lane_seen(stand, seen.pool),
             sight=seen.sight(stand),
             angle_said=station.angle_deg is not None,
-            records=_records(station, order),
-            kit=[
-                Kit(item, (station.pk, item.key) in ticked)
-                for item in needs.kit(station.kind)
-                if not item.caution
-            ],
+            kit=kit,
             cautions=[one for one in cautions([station_need(station)]) if one.caution],
             windows=_windows(clinic, station, order),
             people=[Person(line.post, name) for line in its for name in line.names],
@@ -148,19 +124,6 @@ def station_cards(clinic: Clinic) -> StationCards:
         )
         cards.append(card)
     return StationCards(seen.drawn(DRAWN_PX), order, cards)
-
-
-def _records(station: Station, order: RunningOrder) -> Records:
-    """Without a pool hour, for the usual one; in the usual mode if nobody said which."""
-    pool_min = float(order.timetable.hour.minutes) if order.timetable else USUAL_POOL_MIN
-    known = {one.key: one for one in BIT_RATES}
-    mode = known.get(station.bit_rate, BIT_RATES[0])
-    takes = len(order.sections) or 1 if station.kind == Station.Kind.START_SIDE else 1
-    needed = needs.needs(
-        minutes=needs.recorded_min(pool_min), mbit_per_s=mode.mbit_per_s, takes=takes
-    )
-    given = needs.supplies(needed, card_gb=station.card_gb, battery_min=station.battery_min)
-    return Records(mode, station.bit_rate in known, needed, given)
 
 
 def _entries(order: RunningOrder) -> Iterable[Entry]:

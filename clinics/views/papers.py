@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from clinics.actions import papers, papers_stations
+from clinics.actions.people_at_posts import station_need
 from clinics.compute import number_cards
 from clinics.compute.posts import cautions
 from clinics.models import Clinic
@@ -118,7 +119,7 @@ def posts_pdf(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     def tell(clinic: Clinic) -> dict[str, Any]:
         lines = papers.post_lines(clinic)
         stations = {line.station.pk: line.station for line in lines if line.station}
-        read = cautions([papers.station_need(one) for one in stations.values()])
+        read = cautions([station_need(one) for one in stations.values()])
         missing = any(line.wanted and not line.names for line in lines)
         told = {"posts": posts_told(lines), "cautions": [cautioned(one) for one in read]}
         return told | {"missing": missing, "order": papers.running_order(clinic)}

@@ -120,13 +120,13 @@ def _station(card: StationCard) -> dict[str, Any]:
     return {
         "tight": len(card.windows) > MOST_PASSES or people > MOST_LETTERS,
         "card": card,
-        "kit": [(said(kit.item.words), kit.ticked) for kit in card.kit],
+        "kit": [(said(line.item.words), line.tick is not None) for line in card.kit.things],
         "cautions": [cautioned(item) for item in card.cautions],
         "passes": [(one, PASSES.get(one.what, one.what)) for one in card.windows],
-        "supplies": [_supply(one) for one in card.records.supplies],
+        "supplies": [_supply(one) for one in (card.kit.card, card.kit.battery)],
         "people": [(post_label(one.post), one.name) for one in card.people],
         "missing": [post_label(post) for post in card.missing],
-        "mode": said(card.records.mode.words),
+        "mode": said(card.kit.bit_rate.words),
     }
 
 

@@ -310,7 +310,7 @@ def test_papers_ask_as_often_for_many_as_for_one(
             clinic=cast.clinic, order=3 + place, slug=f"deck-{place}", name=f"Deck {place}",
             kind="deck", x_m=20, y_m=-1,
         )  # fmt: skip
-    most = {"running-order-pdf": 8, "station-cards-pdf": 15, "consent-status-pdf": 14}[name]
+    most = {"running-order-pdf": 8, "station-cards-pdf": 20, "consent-status-pdf": 14}[name]
     with django_assert_max_num_queries(most):  # type: ignore[operator]
         paper(client, cast.clinic, name)
 
