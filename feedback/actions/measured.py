@@ -76,6 +76,10 @@ def _seen(swim: Swim, mark: Mark, view: View) -> Seen | None:
     )
 
 
+def zero_of(swim: Swim) -> Zero:
+    return Zero(swim.start_kind, swim.start_u_ms / 1000, key=f"start of {swim.pk}")
+
+
 def course_of(swim: Swim) -> Course:
     entry, clinic = swim.entry, swim.entry.clinic
     return Course(clinic.course_m, clinic.distance_m, entry.stroke, entry.start)
@@ -121,7 +125,7 @@ def _measured(swim: Swim, marks: list[Mark], zone: TurnZone, by: User | None) ->
     return measure_swim(
         seen_of(swim, marks),
         course_of(swim),
-        Zero(swim.start_kind, swim.start_u_ms / 1000),
+        zero_of(swim),
         zone=zone,
         by=str(by.pk) if by else "",
     )

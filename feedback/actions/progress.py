@@ -6,7 +6,6 @@ is for the fence to say; nothing here tells that others exist.
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -17,7 +16,7 @@ from clinics.models import Swim
 from feedback.actions.comparable import same_person
 from feedback.actions.measured import measured_many
 from feedback.compute.measuring.measure import Measure
-from feedback.compute.measuring.uncertain import Quantity, Source
+from feedback.compute.measuring.uncertain import Quantity
 from feedback.compute.measuring.whole import Measured
 from feedback.models import Mark
 
@@ -136,16 +135,6 @@ def _series(told: Sequence[Told]) -> list[Series]:
 
 
 def difference(one: tuple[Swim, Measure], other: tuple[Swim, Measure]) -> Quantity:
-    """The first less the second. Each swim has a start of its own: in the measures of one swim
-    its error is one and the same, between two swims it is not."""
-    return _of_swim(one[1].quantity, one[0].pk) - _of_swim(other[1].quantity, other[0].pk)
-
-
-def _of_swim(quantity: Quantity, swim: uuid.UUID) -> Quantity:
-    parts = {
-        Source(f"start of {swim}", source.shape, source.scale)
-        if source.key == "start"
-        else source: c
-        for source, c in quantity.parts.items()
-    }
-    return Quantity(quantity.value, parts)
+    """The first less the second. Each swim has a start of its own (`Zero.key`): its error is one
+    and the same in the measures of one swim, and not between two."""
+    return one[1].quantity - other[1].quantity

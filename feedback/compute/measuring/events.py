@@ -106,15 +106,17 @@ class Seen:
 @dataclass(frozen=True)
 class Zero:
     """The start signal. `at_s`: where it is on the axis of `Seen.frame_s`, 0 as a rule.
-    `kind`: heard, tap or mark, as a Swim says. `u_s`: its standard uncertainty."""
+    `kind`: heard, tap or mark, as a Swim says. `u_s`: its standard uncertainty. `key`: whose
+    start it is; two swims have two."""
 
     kind: str
     u_s: float
     at_s: float = 0.0
+    key: str = "start"
 
     @property
     def time(self) -> Quantity:
-        return Quantity(self.at_s, {Source("start", Shape.BELL, self.u_s): 1.0})
+        return Quantity(self.at_s, {Source(self.key, Shape.BELL, self.u_s): 1.0})
 
 
 def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
