@@ -18,10 +18,12 @@ from portal.models import User
 
 # event of the truth, kind of mark, at which stations it shows best
 EVENTS = (
+    ("leave", Mark.Kind.FEET_LEAVE_BLOCK, ("start-side", "deck")),
     ("entry", Mark.Kind.FIRST_ENTRY, ("start-side", "deck")),
     ("breakout", Mark.Kind.BREAKOUT, ("underwater", "start-side", "deck")),
     ("turn_1_feet_touch", Mark.Kind.FEET_TOUCH_WALL, ("turn-window", "deck")),
     ("turn_1_feet_leave", Mark.Kind.FEET_LEAVE_WALL, ("turn-window", "deck")),
+    ("turn_1_breakout", Mark.Kind.BREAKOUT, ("underwater", "turn-window", "deck")),
 )
 
 
