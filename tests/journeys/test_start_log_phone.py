@@ -3,7 +3,10 @@ cameras, a browser that keeps nothing, a new release, and consent at the pool wi
 
 from __future__ import annotations
 
+import contextlib
+import os
 import re
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,13 +15,14 @@ import numpy as np
 import pytest
 import segno
 import zxingcpp
+from django.test import Client
 from PIL import Image
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, BrowserContext, expect
 
 from clinics.compute.phone_clock.twins import format_code, parse_code
-from clinics.models import ClockScan, Consent, StartLogEntry
+from clinics.models import ClockScan, Consent, StartLogEntry, Swim
 from tests.browser import fits, shot, violations
-from tests.cast import Cast
+from tests.cast import Cast, sign_in
 from tests.clinics.consent_tools import FILM, in_force, newcomer, with_texts
 from tests.clinics.test_log_browser import faint_texts, small_targets
 from tests.journeys.pool_phone import SIZE, Gate, Phone, gate_to, ready_clinic
@@ -131,6 +135,54 @@ def test_a_browser_that_keeps_nothing_says_so_and_still_sends(
     gate.set("open")
     expect(page.locator("[data-unkept]")).to_be_hidden(timeout=60_000)
     assert StartLogEntry.objects.get(entry__number=21).outcome == "away"
+
+
+def kill_those_of(folder: Path) -> None:
+    """As a battery that is empty: every process of this profile's browser, at once."""
+    for path in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            if str(folder) in path.read_text(errors="replace"):
+                os.kill(int(path.parent.name), signal.SIGKILL)
+
+
+def test_a_phone_that_dies_right_after_the_tap_has_kept_it(
+    cast: Cast, browser: Browser, gate: Gate, tmp_path: Path
+) -> None:
+    log = ready_clinic(cast.clinic, range(21, 24))
+    (cookie,) = sign_in(Client(), cast.crew).cookies.values()
+
+    def switched_on() -> BrowserContext:
+        context = browser.browser_type.launch_persistent_context(
+            tmp_path / "profile",
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu"],
+            base_url=gate.url,
+            viewport=SIZE,
+            locale="en-GB",
+        )
+        context.add_cookies([{"name": "session", "value": cookie.value, "url": gate.url}])
+        return context
+
+    page = switched_on().new_page()
+    page.goto(log)
+    expect(page.locator("[data-ready=ready]").first).to_be_attached(timeout=60_000)
+    gate.set("refuse")
+    page.get_by_role("button", name="I have seen both").click()
+    page.locator("[data-away]").click()
+    line = page.locator("[data-lines] > li").first
+    expect(line).to_contain_text("21 Swimmer 21")
+    client_id = line.get_attribute("data-client-id")
+    kill_those_of(tmp_path / "profile")
+
+    context = switched_on()
+    page = context.new_page()
+    page.goto(log)
+    expect(page.locator("[data-net]")).to_contain_text("1 to send, kept on this phone")
+    expect(page.locator("[data-number]")).to_have_text("22")
+    gate.set("open")
+    expect(page.locator("[data-net]")).to_have_text("All is sent.", timeout=60_000)
+    context.close()
+    assert Swim.objects.get(entry__number=21).log_entry.client_id == client_id
 
 
 def test_a_new_release_is_taken_anew_and_the_old_one_goes(
