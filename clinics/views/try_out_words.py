@@ -115,7 +115,7 @@ def _start(what: str, n: Numbers) -> str:
         "silent": _("The sound is silent: wrong input, muted, or an empty microphone battery."),
         "short": _("The file is shorter than the two starts are apart: film both in one take."),
         "not-found": _(
-            "Not heard at both starts. Was the camera running at both? Else move it or its"
+            "Not heard at both starts. Was the camera running at both? Then move it or its"
             " microphone nearer, or plan that it films the slate."
         ),
     }.get(what, what)

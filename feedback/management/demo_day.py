@@ -5,6 +5,7 @@ from __future__ import annotations
 from clinics.management.demo_hour import hour_in_demo
 from clinics.management.demo_people import people_in_demo
 from clinics.management.demo_stations import stations_in_demo
+from clinics.management.demo_try_out import try_out_in_demo
 from clinics.management.demo_venue import cautions_in_demo, venue_in_demo
 from clinics.models import Clinic
 from portal.models import User
@@ -17,4 +18,5 @@ def plan_in_demo(clinic: Clinic, *, admin: User) -> None:
     stations_in_demo(clinic, by=admin)
     people_in_demo(clinic, admin=admin)
     hour_in_demo(clinic, by=admin)
+    try_out_in_demo(clinic)
     cautions_in_demo(clinic)
