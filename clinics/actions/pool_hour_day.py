@@ -48,7 +48,7 @@ def day_of(
     Three queries and those of `planned`.
 
     Whoever has a swim has started, and so has who was away and not filmed: swims are settled
-    from all phones' lines (actions/log_swims.py), so that a start that two phones logged counts
+    from all phones' lines (actions/settle_swims.py), so that a start that two phones logged counts
     once. Who was called back goes again. Who was passed over goes after their own group. Of
     “comes late” and “did not come”, what was said last holds.
     """
