@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,23 @@ def signed_in(browser: Browser, user: User, url: str, **options: Any) -> Browser
     cookie = sign_in(Client(), user).cookies["session"]
     context.add_cookies([{"name": "session", "value": cookie.value, "url": url}])
     return context
+
+
+def module_asker(page: Page, url: str, folder: str) -> Callable[..., Any]:
+    """Of the site's static `folder`: `ask(module, script, arg)` evaluates a script in the browser
+    with the module's exports as `m` and `arg`."""
+    page.goto(url + "/notice/")
+
+    def ask(module: str, script: str, arg: Any = None) -> Any:
+        return page.evaluate(
+            f"""async arg => {{
+              const m = await import("/static/{folder}/{module}.js");
+              return ({script});
+            }}""",
+            arg,
+        )
+
+    return ask
 
 
 def fits(page: Page) -> bool:

@@ -8,6 +8,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
+from tests.browser import module_asker
+
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 # A turn is filmed from the start side (0 to 6 s), under water (8 to 20), at the window (18 to
@@ -29,19 +31,7 @@ def blank(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture
 def ask(blank: Page, live_server: Any) -> Any:
-    """Evaluates `script` with the module's exports as `m` and `arg`."""
-    blank.goto(live_server.url + "/notice/")
-
-    def asked(module: str, script: str, arg: Any = None) -> Any:
-        return blank.evaluate(
-            f"""async arg => {{
-              const m = await import("/static/feedback/room/{module}.js");
-              return ({script});
-            }}""",
-            arg,
-        )
-
-    return asked
+    return module_asker(blank, live_server.url, "feedback/room")
 
 
 def views(*names: str) -> list[dict[str, Any]]:

@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page
 
 from clinics.compute.phone_clock.exchange import Exchange, best_offset
 from clinics.compute.phone_clock.twins import format_code, parse_code
+from tests.browser import module_asker
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 NOW = 1_000_000.0
@@ -26,19 +27,7 @@ def blank(browser: Browser) -> Iterator[Page]:
 
 @pytest.fixture
 def ask(blank: Page, live_server: Any) -> Any:
-    """Evaluates `script` with the module's exports as `m` and `arg`."""
-    blank.goto(live_server.url + "/notice/")
-
-    def asked(module: str, script: str, arg: Any = None) -> Any:
-        return blank.evaluate(
-            f"""async arg => {{
-              const m = await import("/static/clinics/{module}.js");
-              return ({script});
-            }}""",
-            arg,
-        )
-
-    return asked
+    return module_asker(blank, live_server.url, "clinics")
 
 
 # Groups of three: 1 to 3, 4 to 6.
