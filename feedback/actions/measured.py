@@ -86,13 +86,17 @@ def course_of(swim: Swim) -> Course:
 
 
 def zone_of(club: Club) -> TurnZone:
-    """As the club chose; one query."""
-    return _zones([club.pk]).get(club.pk, ZONES[0])
+    """As the club chose; one query for each object of a club, which remembers."""
+    return _zone(getattr(club, "measuring", None))
+
+
+def _zone(row: MeasuringChoice | None) -> TurnZone:
+    return ZONES[0] if row is None else TurnZone(row.turn_in_m, row.turn_out_m)
 
 
 def _zones(clubs: Iterable[uuid.UUID]) -> dict[uuid.UUID, TurnZone]:
     rows = MeasuringChoice.objects.filter(club__in=set(clubs))
-    return {row.club_id: TurnZone(row.turn_in_m, row.turn_out_m) for row in rows}
+    return {row.club_id: _zone(row) for row in rows}
 
 
 def measured_of(swim: Swim, marks: QuerySet[Mark], *, by: User | None = None) -> Measured:

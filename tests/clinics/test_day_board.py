@@ -176,6 +176,7 @@ def test_newest_word_on_a_station_holds(cast: Cast, six: Clinic, clock: Clock) -
     told = board(cast, six)
     assert "Start side battery is low said at 10:30:20" in told
     assert "Under water nothing said yet" in told and "0 of 2 stations are rolling." in told
+    clock.at(30)
     part = crew.post(
         url(six, "day-station"),
         {"station": start.pk, "state": "rolling"},

@@ -112,10 +112,10 @@ def test_bad_input_ends_with_2(cast: Cast, args: list[str]) -> None:
 def test_as_many_queries_for_many_clips_as_for_few(
     cast: Cast, django_assert_max_num_queries: Any
 ) -> None:
-    with django_assert_max_num_queries(26) as many:
+    with django_assert_max_num_queries(29) as many:
         report("harbour-autumn")
     Clip.objects.filter(pass_no=2).delete()
-    with django_assert_max_num_queries(26) as few:
+    with django_assert_max_num_queries(29) as few:
         report("harbour-autumn")
     assert len(many) == len(few)
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
@@ -131,6 +131,8 @@ def test_covers_what_is_drawn(boxes: tuple[float, ...], sd: float) -> None:
 
 
 @given(st.lists(st.floats(1e-6, 10), max_size=3), st.floats(0, 10), st.floats(1e-3, 1e3))
+@example([1e-6, 1e-6], 1.0, 3.0)
+@example([1.0, 1e-3], 0.05, 3.0)
 @settings(max_examples=100)
 def test_half_width_goes_with_the_unit(boxes: list[float], sd: float, factor: float) -> None:
     widest_first = sorted(boxes, reverse=True)
