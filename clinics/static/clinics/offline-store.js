@@ -1,6 +1,7 @@
 // What the pages of the pool keep in this browser, so that a start or an answer is on the phone
 // before the screen says so. Everything belongs to one clinic; offline-forget.js takes it away.
 
+import { keep } from "../portal/keeps.js";
 import { openDB } from "../portal/vendor/idb/idb.js";
 
 const NAME = "sidelane-pool";
@@ -30,7 +31,7 @@ export function database() {
       opened = null;
     },
   });
-  opened.catch(() => (opened = null));
+  opened.then(keep, () => (opened = null));
   return opened;
 }
 
