@@ -1,9 +1,10 @@
 """Who sees a try-out of the day before, and the footage in it; deny by default.
 
 Its page, with what was found and no picture: the club's admins, and whoever works at the clinic.
-Its stills: of those the admins, the clinic's checkers, and the crew who brought the file; only
-until its time is over, and only while each of its two swimmers who is on the club's list agrees
-to be filmed. Its film itself is shown to nobody.
+Its stills: of those the clinic's checkers, and the crew who brought the file; only until its time
+is over, and only while each of its two swimmers who is on the club's list agrees to be filmed.
+An admin who neither checks nor brought it sees none: admins see no footage. Its film itself is
+shown to nobody.
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def files_seen_by(files: Rows, user: User, now: dt.datetime) -> Rows:
         return files.none()
     club, clinic = "try_out__clinic__club_id", "try_out__clinic_id"
     mine = Q(brought_by_id=user.pk) & Q(works_for(user, club, "crew"))
-    own = Q(works_for(user, club, "admin")) | Q(has_duty(user, clinic, "checker")) | mine
+    own = Q(has_duty(user, clinic, "checker")) | mine
     in_time = files.filter(try_out__gone_at__isnull=True, try_out__delete_by__gt=now)
     free = in_time.exclude(held("try_out__")).exclude(against("try_out__"))
     return free.exclude(try_out__clinic__state="closed").filter(own)

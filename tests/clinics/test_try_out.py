@@ -260,9 +260,9 @@ def test_it_goes_when_a_swimmer_agrees_no_longer(
     tapped: TryOut, bring: Bring, cast: Cast, tmp_path: Path
 ) -> None:
     file = judged(tapped, bring, tmp_path)
-    assert TryOutFile.objects.visible_to(cast.admin).filter(pk=file.pk).exists()
+    assert TryOutFile.objects.visible_to(cast.checker).filter(pk=file.pk).exists()
     Consent.objects.filter(swimmer__user=cast.tomas).update(ended_at=timezone.now())
-    assert not TryOutFile.objects.visible_to(cast.admin).exists()  # at once
+    assert not TryOutFile.objects.visible_to(cast.checker).exists()  # at once
     purge()
     assert_gone(tapped)
 
@@ -282,7 +282,7 @@ def test_a_hold_hides_it_and_keeps_it(
     assert STEP.held() == 1 and STEP.due(10) == []
     with pytest.raises(BadInput, match="keeps this from deletion"):
         acts.end(try_out=tapped, by=cast.crew)
-    assert on_disk() == 5 and not TryOutFile.objects.visible_to(cast.admin).exists()
+    assert on_disk() == 5 and not TryOutFile.objects.visible_to(cast.checker).exists()
 
 
 @pytest.mark.parametrize("name", ["Tomas Birk", "Ida Quist"])

@@ -209,28 +209,28 @@ def test_bringing_asks_for_the_token_and_for_a_station_of_the_clinic(
     assert sign_in(Client(), cast.crew).post(strange, sent).status_code == 404
 
 
-def test_stills_are_for_admins_checkers_and_who_brought_them(cast: Cast, begun: TryOut) -> None:
+def test_stills_are_for_checkers_and_who_brought_them(cast: Cast, begun: TryOut) -> None:
     file = add_file(begun, cast.start_side, cast)
     still = url("try-out-still", file.stills.get().pk)
     absent = url("try-out-still", uuid.uuid4())
-    for who in (cast.admin, cast.checker, cast.crew):
+    for who in (cast.checker, cast.crew):
         answer = sign_in(Client(), who).get(still)
         assert answer.status_code == 200 and answer["Content-Type"] == "image/jpeg"
         assert "no-store" in answer["Cache-Control"]
-    for who in (cast.coach, cast.tomas, cast.other_admin):
+    for who in (cast.admin, cast.coach, cast.tomas, cast.other_admin):
         client = sign_in(Client(), who)
         assert client.get(still).status_code == client.get(absent).status_code == 404
     TryOutFile.objects.update(brought_by=cast.checker)
     crew = sign_in(Client(), cast.crew)
     assert crew.get(still).status_code == 404
     page = crew.get(url("try-out", cast.clinic.pk)).content.decode()
-    assert still not in page and "are shown to the club" in page and "13.37 s apart" in page
+    assert still not in page and "are shown to the clinic" in page and "13.37 s apart" in page
 
 
 def test_stills_are_out_of_sight_once_the_time_is_over(cast: Cast, begun: TryOut) -> None:
     file = add_file(begun, cast.start_side, cast)
     TryOut.objects.update(delete_by=timezone.now())
-    assert not TryOutFile.objects.visible_to(cast.admin).filter(pk=file.pk).exists()
+    assert not TryOutFile.objects.visible_to(cast.checker).filter(pk=file.pk).exists()
 
 
 def test_a_swimmer_on_the_list_must_still_agree(cast: Cast) -> None:
