@@ -43,6 +43,33 @@ def signed_in(browser: Browser, user: User, url: str, **options: Any) -> Browser
     return context
 
 
+@contextlib.contextmanager
+def opener(browser: Browser, url: str, viewport: dict[str, int]) -> Iterator[Callable[..., Page]]:
+    """`open(path, person, size, **options)` opens a page in a person's own browser. In the end no
+    script has failed, and nothing has gone against the content security policy."""
+    contexts: list[BrowserContext] = []
+    said: list[str] = []
+
+    def hear(message: Any) -> None:
+        if "Content Security Policy" in message.text:
+            said.append(message.text)
+
+    def opened(path: str, person: User, size: dict[str, int] = viewport, **options: Any) -> Page:
+        options = {"viewport": size, "locale": "en-GB", **options}
+        context = signed_in(browser, person, url, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on("console", hear)
+        page.goto(path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert said == []
+
+
 def module_asker(page: Page, url: str, folder: str) -> Callable[..., Any]:
     """Of the site's static `folder`: `ask(module, script, arg)` evaluates a script in the browser
     with the module's exports as `m` and `arg`."""

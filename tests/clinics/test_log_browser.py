@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from clinics.models import Clinic, Consent, DayWish, Duty, StartLogEntry, StationWord, Swim
 from portal.models import User
-from tests.browser import fits, shot, signed_in, violations
+from tests.browser import fits, opener, shot, violations
 from tests.cast import Cast, make_entry
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
@@ -23,24 +23,8 @@ PHONE, SCREEN = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
 @pytest.fixture
 def open_page(browser: Browser, live_server: Any, settings: Any) -> Iterator[Any]:
     settings.SECOND_FACTOR_REQUIRED = False
-    contexts, said = [], []
-
-    def opened(path: str, person: User, size: dict[str, int] = PHONE) -> Page:
-        context = signed_in(browser, person, live_server.url, viewport=size, locale="en-GB")
-        page = context.new_page()
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on(
-            "console",
-            lambda m: said.append(m.text) if "Content Security Policy" in m.text else None,
-        )
-        page.goto(path)
-        contexts.append(context)
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
-    assert said == []
+    with opener(browser, live_server.url, PHONE) as opened:
+        yield opened
 
 
 @pytest.fixture

@@ -18,8 +18,7 @@ from clinics.compute.plan_drawing import moved, reach_m, snapped
 from clinics.compute.sight import Pool, Stand, sight_of
 from clinics.compute.sight_cones import cone
 from clinics.models import Camera, Station, VenueSheet
-from portal.models import User
-from tests.browser import fits, shot, signed_in, violations
+from tests.browser import fits, opener, shot, violations
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
@@ -30,25 +29,8 @@ SAVED = "[data-plan-moves][aria-busy=false]"
 @pytest.fixture
 def open_page(browser: Browser, live_server: Any, settings: Any) -> Iterator[Any]:
     settings.SECOND_FACTOR_REQUIRED = False
-    contexts, said = [], []
-
-    def opened(path: str, person: User, size: dict[str, int] = SCREEN, **options: Any) -> Page:
-        options = {"viewport": size, "locale": "en-GB", **options}
-        context = signed_in(browser, person, live_server.url, **options)
-        page = context.new_page()
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on(
-            "console",
-            lambda m: said.append(m.text) if "Content Security Policy" in m.text else None,
-        )
-        page.goto(path)
-        contexts.append(context)
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
-    assert said == []
+    with opener(browser, live_server.url, SCREEN) as opened:
+        yield opened
 
 
 @pytest.fixture

@@ -8,10 +8,9 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser
 
-from portal.models import User
-from tests.browser import fits, shot, signed_in, violations
+from tests.browser import fits, opener, shot, violations
 from tests.cast import Cast
 from tests.feedback.marked_swims import mark_swim
 from tests.feedback.said import another_go
@@ -31,24 +30,8 @@ OUTSIDE = """() => [...document.querySelectorAll(".picture, .spent")].flatMap(ca
 @pytest.fixture
 def open_page(browser: Browser, live_server: Any, settings: Any) -> Iterator[Any]:
     settings.SECOND_FACTOR_REQUIRED = False
-    contexts, said = [], []
-
-    def opened(path: str, person: User, size: dict[str, int]) -> Page:
-        context = signed_in(browser, person, live_server.url, viewport=size, locale="en-GB")
-        contexts.append(context)
-        page = context.new_page()
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on(
-            "console",
-            lambda m: said.append(m.text) if "Content Security Policy" in m.text else None,
-        )
-        page.goto(path)
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
-    assert said == []
+    with opener(browser, live_server.url, SCREEN) as opened:
+        yield opened
 
 
 @pytest.fixture
