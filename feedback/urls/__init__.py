@@ -1,6 +1,20 @@
 from django.urls import path
 
-from feedback.urls import compare, drawings, marks, progress, queue, said, seen, showing, take_along
+from feedback.urls import (
+    body,
+    compare,
+    drawings,
+    marks,
+    planes,
+    progress,
+    queue,
+    rate_read,
+    said,
+    seen,
+    showing,
+    take_along,
+    take_home,
+)
 from feedback.views import swim
 
 app_name = "feedback"
@@ -11,6 +25,10 @@ urlpatterns = [
     *said.urlpatterns,
     *drawings.urlpatterns,
     *marks.urlpatterns,
+    *planes.urlpatterns,
+    *body.urlpatterns,
+    *rate_read.urlpatterns,
+    *take_home.urlpatterns,
     *compare.urlpatterns,
     *take_along.urlpatterns,
     *seen.urlpatterns,

@@ -18,6 +18,7 @@ from feedback.compute.phases import phases_between
 from feedback.forms import SayForm
 from feedback.models.phases import Phase
 from feedback.privacy import is_own
+from feedback.views.body import body_part
 from feedback.views.coaching import coaches_here
 from feedback.views.compare import compare_part
 from feedback.views.drawings import drawing_part
@@ -27,9 +28,13 @@ from feedback.views.mark_list import PlacedMark
 from feedback.views.marks import marks_part
 from feedback.views.measures import measures_part
 from feedback.views.on_strip import lane_of
+from feedback.views.planes import plane_part
+from feedback.views.rate_read import rate_part
 from feedback.views.room_data import opening, views_of
 from feedback.views.said_column import said_part
+from feedback.views.spread import spread_part
 from feedback.views.take_along import take_along_part
+from feedback.views.take_home import take_home_part
 from portal.compute.lane_strip import Span
 from portal.requests import SignedInRequest
 from portal.shell import stands_under
@@ -45,6 +50,7 @@ def page_of(
     said = said_part(request, swim, views, looked_at, form)
     drawn = drawing_part(request, swim, views)
     marked = marks_part(request, swim, views)
+    placed_part = {**plane_part(request, swim, views), **body_part(request, swim, views)}
     comments = [item.comment for item in said["said"]]
     phases = phases_of(marked["marks"])
     lane = lane_of(
@@ -73,6 +79,10 @@ def page_of(
         **feedback_part(request, swim),
         **compare_part(request, swim),
         **take_along_part(request, swim, views),
+        **rate_part(request, swim, views),
+        **spread_part(request, swim),
+        **take_home_part(request, swim),
+        **placed_part,
         "for_script": {
             "swim": {"key": str(swim.pk), "begin_s": lane.begin_s, "end_s": lane.end_s},
             "views": [view.for_script() for view in views],
@@ -84,6 +94,8 @@ def page_of(
             "drawings": drawn["drawings_for_script"],
             "marks": marked["marks_for_script"],
             "guides": marked["guides_for_script"],
+            "planes": placed_part.get("planes_for_script", []),
+            "bodies": placed_part.get("bodies_for_script", []),
         },
     }
 

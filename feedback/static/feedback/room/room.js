@@ -1,6 +1,7 @@
 // The page of a swim: views in step, the stage, the strip, keys and hands; and the object that
 // comments, drawings, marks and take-along work with.
 
+import { startBody } from "./body/body.js";
 import { startComments } from "./comments.js";
 import { startDrawing } from "./drawing/drawing.js";
 import { openEngine } from "./engine/engine.js";
@@ -13,7 +14,9 @@ import { startLight } from "./light.js";
 import { startLooping } from "./looping.js";
 import { startMarks } from "./marks.js";
 import { startMeasures } from "./measures.js";
+import { startPlane } from "./plane/plane.js";
 import { startPlaces } from "./places.js";
+import { startRateRead } from "./rate-read/rate-read.js";
 import { createRoom } from "./room-object.js";
 import { createStage } from "./stage.js";
 import { startStandRow } from "./stand-row.js";
@@ -22,6 +25,11 @@ import { createTime } from "./time.js";
 import { startTransport } from "./transport.js";
 import { startViewWords } from "./view-words.js";
 import { startZooming } from "./zooming.js";
+
+const PARTS = [
+  startMarks, startMeasures, startComments, startDrawing, startPlane, startBody, startRateRead,
+  startTakeAlong,
+];
 
 export async function startRoom(element) {
   const find = (name) => element.querySelector(name);
@@ -85,7 +93,7 @@ export async function startRoom(element) {
       if (view) time.choose(view.key);
     },
   });
-  for (const start of [startMarks, startMeasures, startComments, startDrawing, startTakeAlong]) start(room);
+  for (const start of PARTS) start(room);
   find("[data-keys]").hidden = false;
   await room.safely(() => time.jump({ view: opening.view, frame: opening.frame }));
   element.dataset.ready = "true";

@@ -1,0 +1,13 @@
+"""The stroke rate as read from the picture."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from clinics.models import Swim
+from feedback.views.room_data import StationView
+from portal.requests import SignedInRequest
+
+
+def rate_part(request: SignedInRequest, swim: Swim, views: list[StationView]) -> dict[str, Any]:
+    return {}
