@@ -30,6 +30,11 @@ def on_visible_swims(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
     return rows.filter(swim__in=Swim.objects.all().reviewed_by(user).values("pk"))
 
 
+def on_coached_swims(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
+    """Rows with a `swim` that was passed on to the user as a coach of its clinic."""
+    return rows.filter(swim__in=Swim.objects.all().coached_by(user).values("pk"))
+
+
 def comments_visible_to(comments: QuerySet[Any], user: User) -> QuerySet[Any]:
     return _said_and_drawn(comments, user, also_by="reply_to__")
 

@@ -4,6 +4,7 @@ from feedback.models.given import Feedback, FeedbackSent, TakenSwim
 from feedback.models.marks import Mark
 from feedback.models.measured import BodyPoints, MeasuringChoice, PicturePlane
 from feedback.models.phases import Phase
+from feedback.models.rate_read import RateReading
 from feedback.models.take_along import TakeAlong
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "Phase",
     "Phrase",
     "PicturePlane",
+    "RateReading",
     "TakeAlong",
     "TakenSwim",
 ]
