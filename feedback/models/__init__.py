@@ -1,7 +1,7 @@
 from feedback.models.comments import Comment, CommentVersion, LastLooked, Phrase
 from feedback.models.drawings import Drawing
 from feedback.models.given import Feedback, FeedbackSent, TakenSwim
-from feedback.models.marks import Mark
+from feedback.models.marks import LengthStrokes, Mark
 from feedback.models.measured import BodyPoints, MeasuringChoice, PicturePlane
 from feedback.models.phases import Phase
 from feedback.models.rate_read import RateReading
@@ -15,6 +15,7 @@ __all__ = [
     "Feedback",
     "FeedbackSent",
     "LastLooked",
+    "LengthStrokes",
     "Mark",
     "MeasuringChoice",
     "Phase",

@@ -1,4 +1,4 @@
-"""Events placed on a frame."""
+"""Events placed on a frame, and what each length of a medley was swum in."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ class Mark(models.Model):
     kind = models.CharField(max_length=20, choices=Kind)
     # from the frame before to this one; kept here, since marks outlive lists of frames
     interval_ticks = models.PositiveIntegerField(null=True)
-    # swum from the start until then: of a head at a distance, and where somebody measured it
+    # swum from the start until then: of a head at a distance, a breakout, a first entry
     distance_m = models.FloatField(null=True)
-    distance_u_m = models.FloatField(null=True)
+    distance_u_m = models.FloatField(null=True)  # standard uncertainty; null: nobody said
     # where in the picture the body part is, in parts of its width and height
     x = models.FloatField(null=True)
     y = models.FloatField(null=True)
@@ -66,9 +66,13 @@ class Mark(models.Model):
                 fields=["swim", "recording", "pts_ticks", "kind", "placed_by"],
                 name="mark_once_per_frame_and_person",
             ),
+            # a head is at a distance that was typed, or where it is seen in the picture
             models.CheckConstraint(
                 condition=models.Q(distance_m__isnull=False)
-                | (~models.Q(kind="head-at-distance") & models.Q(distance_u_m__isnull=True)),
+                | (
+                    (~models.Q(kind="head-at-distance") | models.Q(x__isnull=False))
+                    & models.Q(distance_u_m__isnull=True)
+                ),
                 name="mark_distance_where_meant",
             ),
             models.CheckConstraint(
@@ -77,3 +81,14 @@ class Mark(models.Model):
                 name="mark_place_is_in_picture",
             ),
         ]
+
+
+class LengthStrokes(models.Model):
+    """The stroke of each length of a medley whose distance does not say it by itself."""
+
+    swim = models.OneToOneField(
+        "clinics.Swim", models.CASCADE, primary_key=True, related_name="length_strokes"
+    )
+    strokes = models.JSONField(default=list)  # ["butterfly", "breaststroke", …], one a length
+    said_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
+    said_at = models.DateTimeField(default=timezone.now)
