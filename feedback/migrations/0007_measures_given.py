@@ -17,6 +17,14 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
+            name='LengthStrokes',
+            fields=[
+                ('swim', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='length_strokes', serialize=False, to='clinics.swim')),
+                ('strokes', models.JSONField(default=list)),
+                ('said_at', models.DateTimeField(default=django.utils.timezone.now)),
+            ],
+        ),
+        migrations.CreateModel(
             name='RateReading',
             fields=[
                 ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
@@ -30,14 +38,54 @@ class Migration(migrations.Migration):
                 ('result', models.JSONField(null=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('made_at', models.DateTimeField(null=True)),
-                ('asked_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('clip', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='clinics.clip')),
-                ('recording', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='clinics.recording')),
-                ('swim', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rate_readings', to='clinics.swim')),
             ],
             options={
                 'ordering': ['-created_at'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('to_ticks__gt', models.F('from_ticks'))), name='rate_reading_ends_after_it_begins'), models.CheckConstraint(condition=models.Q(models.Q(('box__isnull', True), ('box_ticks__isnull', True)), models.Q(('box__isnull', False), ('box_ticks__isnull', False)), _connector='OR'), name='rate_reading_box_has_its_frame'), models.CheckConstraint(condition=models.Q(models.Q(('result__isnull', False), ('state', 'ready')), models.Q(models.Q(('state', 'ready'), _negated=True), ('result__isnull', True)), _connector='OR'), name='rate_reading_ready_with_result')],
             },
+        ),
+        migrations.RemoveConstraint(
+            model_name='mark',
+            name='mark_distance_where_meant',
+        ),
+        migrations.AddConstraint(
+            model_name='mark',
+            constraint=models.CheckConstraint(condition=models.Q(('distance_m__isnull', False), models.Q(models.Q(models.Q(('kind', 'head-at-distance'), _negated=True), ('x__isnull', False), _connector='OR'), ('distance_u_m__isnull', True)), _connector='OR'), name='mark_distance_where_meant'),
+        ),
+        migrations.AddField(
+            model_name='lengthstrokes',
+            name='said_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
+        ),
+        migrations.AddField(
+            model_name='ratereading',
+            name='asked_by',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL),
+        ),
+        migrations.AddField(
+            model_name='ratereading',
+            name='clip',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='clinics.clip'),
+        ),
+        migrations.AddField(
+            model_name='ratereading',
+            name='recording',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='clinics.recording'),
+        ),
+        migrations.AddField(
+            model_name='ratereading',
+            name='swim',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rate_readings', to='clinics.swim'),
+        ),
+        migrations.AddConstraint(
+            model_name='ratereading',
+            constraint=models.CheckConstraint(condition=models.Q(('to_ticks__gt', models.F('from_ticks'))), name='rate_reading_ends_after_it_begins'),
+        ),
+        migrations.AddConstraint(
+            model_name='ratereading',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('box__isnull', True), ('box_ticks__isnull', True)), models.Q(('box__isnull', False), ('box_ticks__isnull', False)), _connector='OR'), name='rate_reading_box_has_its_frame'),
+        ),
+        migrations.AddConstraint(
+            model_name='ratereading',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('result__isnull', False), ('state', 'ready')), models.Q(models.Q(('state', 'ready'), _negated=True), ('result__isnull', True)), _connector='OR'), name='rate_reading_ready_with_result'),
         ),
     ]
