@@ -6,6 +6,7 @@ from feedback.models.measured import BodyPoints, MeasuringChoice, PicturePlane
 from feedback.models.phases import Phase
 from feedback.models.rate_read import RateReading
 from feedback.models.take_along import TakeAlong
+from feedback.models.take_home import TakeHome
 
 __all__ = [
     "BodyPoints",
@@ -23,5 +24,6 @@ __all__ = [
     "PicturePlane",
     "RateReading",
     "TakeAlong",
+    "TakeHome",
     "TakenSwim",
 ]
