@@ -66,6 +66,16 @@ def take_along_visible_to(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
     theirs = Q(asked_by_id=getattr(user, "pk", None)) | Q(
         for_swimmer=True, swim__entry__swimmer__user_id=getattr(user, "pk", None)
     )
+    return _take_along_in_sight(rows, user).filter(theirs)
+
+
+def stills_for_page_visible_to(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
+    """What any coach had made for the swimmer: for the swimmer, and for all coaches of the swim,
+    who put the take-home page together. It holds nothing that was not sent to the swimmer."""
+    return _take_along_in_sight(rows, user).filter(for_swimmer=True)
+
+
+def _take_along_in_sight(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
     seen = Clip.objects.all().visible_to(user).values("pk")
     shown = rows.model.clips.through.objects.filter(takealong_id=OuterRef("pk"))
     unseen = shown.exclude(clip_id__in=seen, clip__swim_id=OuterRef("swim_id"))
@@ -74,7 +84,7 @@ def take_along_visible_to(rows: QuerySet[Any], user: User) -> QuerySet[Any]:
     return (
         on_visible_swims(rows, user)
         .annotate(clips_there=Count("clips"))
-        .filter(theirs & ~Exists(unseen) & ~Exists(made_again))
+        .filter(~Exists(unseen) & ~Exists(made_again))
         .filter(clips_there=F("clip_count"), entry_id=F("swim__entry_id"))
         .exclude(due)
         .exclude(held_by_part(StoredFile="stored_id"))

@@ -33,10 +33,11 @@ def note_view(*, clip_file: ClipFile, by: User, asked: str = "") -> None:
     """Somebody whom the fence let through is served a file. `asked`: the byte range."""
     log.info("served file=%s kind=%s to=%s %s", clip_file.pk, clip_file.kind, by.pk, asked[:40])
     if clip_file.kind in WATCHED:
-        _once(action="swim.view", swim_id=clip_file.clip.swim_id, by=by)
+        note_once(action="swim.view", swim_id=clip_file.clip.swim_id, by=by)
 
 
-def _once(*, action: str, swim_id: uuid.UUID, by: User) -> None:
+def note_once(*, action: str, swim_id: uuid.UUID, by: User) -> None:
+    """An entry for this act on this swim, if there is none of the last quarter of an hour."""
     if _noted(action, swim_id, by):
         return
     with transaction.atomic():

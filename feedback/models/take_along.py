@@ -21,6 +21,10 @@ class TakeAlongQuerySet(models.QuerySet["TakeAlong"]):
         to them."""
         return privacy.take_along_visible_to(self, user)  # type: ignore[return-value]
 
+    def for_page_of(self, user: User) -> TakeAlongQuerySet:
+        """What was made for the swimmer, for them and for all coaches of the swim."""
+        return privacy.stills_for_page_visible_to(self, user)  # type: ignore[return-value]
+
 
 class TakeAlong(models.Model):
     """A still, a row of stills or a film. `spec` says of what (feedback/compute/take_along.py);
