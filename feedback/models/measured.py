@@ -30,6 +30,12 @@ class PicturePlane(models.Model):
     picture (feedback/compute/measuring/plane.py). It holds from `from_ticks` to `to_ticks`; null:
     to that end of the recording."""
 
+    class Lies(models.TextChoices):
+        """What a mark's `across_m` is."""
+
+        FLAT = "flat", _("flat, on the water")  # across, from the swum lane's side
+        UPRIGHT = "upright", _("upright, along the lane")  # up from the water's surface
+
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     recording = models.ForeignKey("clinics.Recording", models.CASCADE, related_name="planes")
     pts_ticks = models.BigIntegerField()
@@ -43,11 +49,20 @@ class PicturePlane(models.Model):
     # how far the camera is from the plane, for what a body beside it costs; null: not said
     distance_m = models.FloatField(null=True)
     under_water = models.BooleanField(default=False)
+    lies = models.CharField(max_length=7, choices=Lies, default=Lies.FLAT)
     placed_by = models.ForeignKey("portal.User", models.SET_NULL, null=True, related_name="+")
     placed_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering = ["-placed_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(from_ticks__isnull=True)
+                | models.Q(to_ticks__isnull=True)
+                | models.Q(from_ticks__lte=models.F("to_ticks")),
+                name="picture_plane_span_in_order",
+            )
+        ]
 
 
 class BodyPointsQuerySet(models.QuerySet["BodyPoints"]):
