@@ -37,7 +37,7 @@ class _Sentences(forms.Form):
         return {name: [str(said) for said in errors] for name, errors in self.errors.items()}
 
 
-class _PointsField(forms.JSONField):
+class PointsField(forms.JSONField):
     def to_python(self, value: Any) -> Any:
         """Nested without end, or a number of thousands of digits: unreadable as well."""
         if isinstance(value, str) and len(value) > MOST_LETTERS:
@@ -49,7 +49,7 @@ class _PointsField(forms.JSONField):
 
 
 class MoveForm(_Sentences):
-    points = _PointsField(
+    points = PointsField(
         error_messages={
             "required": gettext_lazy("Points: there are none. Draw it again."),
             "invalid": gettext_lazy("Points: they could not be read. Draw it again."),
