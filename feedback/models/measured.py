@@ -85,7 +85,8 @@ class BodyPoints(models.Model):
     recording = models.ForeignKey("clinics.Recording", models.PROTECT, related_name="+")
     pts_ticks = models.BigIntegerField()
     interval_ticks = models.PositiveIntegerField(null=True)
-    # {"shoulder-left": [0.41, 0.52], "vertex": […], …} in parts of the picture's width and height
+    # {"shoulder-left": [0.41, 0.52, 1.5], "vertex": […], "level-1": […], …} in parts of the
+    # picture's width and height, and pixels of it under one of the screen when it was set
     points = models.JSONField(default=dict)
     picture_width = models.PositiveIntegerField()
     picture_height = models.PositiveIntegerField()
