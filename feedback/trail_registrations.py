@@ -43,6 +43,8 @@ def register_trail() -> None:
             "mark-placed": _("marked an event"),
             "mark-changed": _("changed a mark"),
             "mark-taken-away": _("took a mark away"),
+            "plane-placed": _("set metres in a picture"),
+            "plane-taken-away": _("took metres in a picture away"),
             "start-marked": _("counted a swim from a marked start signal"),
             "start-as-found": _("counted a swim from the start as found again"),
             "measuring-choice": _("chose between which distances turns are timed"),
