@@ -1,4 +1,5 @@
-"""A template as PDF. Nothing is fetched for it: no URL, no file (trust 20).
+"""A template as PDF. Nothing is fetched for it: no URL, no file (trust 20). Pictures are handed
+over as bytes by who asked the fence for them; the template shows them as `picture:NAME`.
 
 Text is escaped by the template engine as on a page. WeasyPrint is loaded when the first PDF is
 made, since it brings the system's text libraries with it.
@@ -6,7 +7,9 @@ made, since it brings the system's text libraries with it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -15,6 +18,8 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from PIL import ImageFile
 
+NO_PICTURES: Mapping[str, bytes] = MappingProxyType({})
+PICTURE = "picture:"
 STYLE = Path(__file__).with_name("pdf.css")
 
 
@@ -45,15 +50,24 @@ def pdf_bytes(template: str, context: dict[str, Any], request: HttpRequest | Non
     return bytes(laid_out(template, context, request).write_pdf())
 
 
-def laid_out(template: str, context: dict[str, Any], request: HttpRequest | None = None) -> Any:
-    """The pages, laid out and not written yet."""
+def laid_out(
+    template: str,
+    context: dict[str, Any],
+    request: HttpRequest | None = None,
+    *,
+    pictures: Mapping[str, bytes] = NO_PICTURES,
+) -> Any:
+    """The pages, laid out and not written yet. `pictures`: JPEG by name."""
     pdf = _weasyprint()
-    from weasyprint.urls import FatalURLFetchingError, URLFetcher
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
     class NothingFetched(URLFetcher):  # type: ignore[misc]
         """A link to anything outside ends the making."""
 
         def fetch(self, url: str, headers: Any = None) -> Any:
+            handed = pictures.get(url.removeprefix(PICTURE)) if url.startswith(PICTURE) else None
+            if handed is not None:
+                return URLFetcherResponse(url, handed, {"Content-Type": "image/jpeg"})
             raise FatalURLFetchingError(f"a PDF fetches nothing, not {url[:80]}")
 
     fetcher = NothingFetched()
@@ -70,11 +84,19 @@ def pdf_response(
 ) -> HttpResponse:
     """To save as `name`; no cache keeps it."""
     if not libraries_are_there():
-        told = _("This machine cannot make PDF. Print the page instead; the club's admin can help.")
-        return HttpResponse(told, status=503, content_type="text/plain; charset=utf-8")
+        return no_pdf_response()
+    return to_save(name, pdf_bytes(template, context, request))
+
+
+def no_pdf_response() -> HttpResponse:
+    told = _("This machine cannot make PDF. Print the page instead; the club's admin can help.")
+    return HttpResponse(told, status=503, content_type="text/plain; charset=utf-8")
+
+
+def to_save(name: str, content: bytes) -> HttpResponse:
     disposition = content_disposition_header(as_attachment=True, filename=name)
     return HttpResponse(
-        pdf_bytes(template, context, request),
+        content,
         content_type="application/pdf",
         headers={"Content-Disposition": disposition, "Cache-Control": "private, no-store"},
     )

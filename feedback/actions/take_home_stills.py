@@ -1,0 +1,113 @@
+"""Stills on the page that a swimmer takes home: what there is, asking for more, and their bytes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from clinics.media.errors import MediaError
+from clinics.media.images import open_image
+from clinics.models import Clip, Swim
+from feedback.actions.coached import coached_row
+from feedback.actions.frames import FrameUnknown, frame_at
+from feedback.actions.take_along import ask
+from feedback.compute.take_along import Kind, Spec, SpecWrong, spec_of
+from feedback.models import Drawing, TakeAlong
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from portal.models import User
+
+PAPER_PX = 1100  # a third of a page's width at 400 dots per inch; a whole width at 150
+Frame = tuple[Clip, int]
+
+
+def stills_of(swim: Swim, user: User) -> QuerySet[TakeAlong]:
+    """What a coach had made for the swimmer, or is having made: stills and rows of stills, oldest
+    first; what could not be made is left out."""
+    rows = TakeAlong.objects.for_page_of(user).filter(swim=swim)
+    rows = rows.filter(kind__in=(TakeAlong.Kind.STILL, TakeAlong.Kind.ROW))
+    rows = rows.exclude(state=TakeAlong.State.FAILED)
+    return rows.select_related("stored").order_by("created_at")
+
+
+def frames_drawn_on(swim: Swim, by: User) -> dict[Frame, dt.datetime]:
+    """Frames on which something was drawn that the swimmer sees, in order of time, each with when
+    the last of it was sent."""
+    drawings = Drawing.objects.visible_to(by).filter(swim=swim, for_coaches=False)
+    drawings = drawings.filter(sent_at__isnull=False)
+    swimmer = swim.entry.swimmer.user
+    if swimmer is not None:
+        drawings = drawings.filter(pk__in=Drawing.objects.visible_to(swimmer).values("pk"))
+    clips = Clip.objects.visible_to(by).filter(swim=swim).select_related("station", "recording")
+    by_recording: dict[object, list[Clip]] = {}
+    for clip in clips.order_by("seen_from_s"):
+        by_recording.setdefault(clip.recording_id, []).append(clip)
+    found: dict[Frame, dt.datetime] = {}
+    for drawing in drawings.order_by("recording", "pts_ticks", "sent_at"):
+        for clip in by_recording.get(drawing.recording_id, ()):
+            frame = frame_at(clip, drawing.pts_ticks)
+            if frame is not None and drawing.sent_at is not None:
+                found[clip, frame] = drawing.sent_at
+                break
+    ordered = sorted(found, key=lambda one: (one[0].seen_from_s, one[1]))
+    return {one: found[one] for one in ordered}
+
+
+def frames_without_still(swim: Swim, by: User) -> list[Frame]:
+    """Of those: where no still shows all that was drawn."""
+    made = {}
+    for row in stills_of(swim, by):
+        spec = _spec(row)
+        if spec is not None and spec.kind is Kind.STILL and spec.drawings:
+            made[spec.clips[0], spec.from_frame] = row.created_at
+    return [
+        (clip, frame)
+        for (clip, frame), sent_at in frames_drawn_on(swim, by).items()
+        if (str(clip.pk), frame) not in made or made[str(clip.pk), frame] < sent_at
+    ]
+
+
+def _spec(row: TakeAlong) -> Spec | None:
+    try:
+        return spec_of(row.spec)
+    except SpecWrong:
+        return None
+
+
+@transaction.atomic
+def ask_for_drawn(*, swim: Swim, by: User, names: Mapping[str, str]) -> list[TakeAlong]:
+    """A still for the swimmer of each frame that was drawn on and has none. `names`: of the views,
+    by the ids of their clips. Without the swimmer's name in the picture: it stands on the page.
+    Each is noted by itself. Raises TooManyWaiting, and then asks for none."""
+    row = coached_row(swim, by)
+    asked = []
+    for clip, frame in frames_without_still(row, by):
+        key = str(clip.pk)
+        spec = Spec(
+            Kind.STILL, (key,), (names.get(key, ""),), frame, frame, drawings=True, named=False
+        )
+        try:
+            asked.append(ask(swim=row, by=by, spec=spec, for_swimmer=True))
+        except FrameUnknown:
+            continue  # its list of frames is gone: there is nothing to make it from
+    return asked
+
+
+def for_paper(row: TakeAlong) -> bytes | None:
+    """A still as JPEG, as large as paper shows it; None: its file cannot be read."""
+    if row.stored is None:
+        return None
+    try:
+        image = open_image(row.stored.local_path(), formats=("JPEG",)).convert("RGB")
+    except (MediaError, OSError):
+        return None
+    image.thumbnail((PAPER_PX, PAPER_PX))
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=85)
+    return out.getvalue()
