@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 
 from clinics.models import Swim
 from clinics.views.words import said
-from feedback.actions.measured import course_of, seen_of, zone_of
+from feedback.actions.measured import planes_of, seen_of, zone_of
+from feedback.actions.measured_zero import course_of
 from feedback.compute.measuring.events import NAMES, Event
 from feedback.compute.measuring.guide import Guided, Step, full_pass, guided, quick_pass
 from feedback.compute.measuring.swim_marks import SwimMarks, put_in_order
@@ -22,7 +23,8 @@ def guides_of(swim: Swim, marks: Iterable[Mark], user: User) -> dict[str, list[d
     """By the name of the pass: its steps, which of them this user has marked, and when each is
     expected. Marks of others help to expect, and are not taken for one's own."""
     course, me = course_of(swim), str(user.pk)
-    ordered = put_in_order(seen_of(swim, marks), course, by=me)
+    marks = list(marks)
+    ordered = put_in_order(seen_of(swim, marks, planes_of(marks)), course, by=me)
     full = full_pass(course, zone_of(swim.entry.clinic.club))
     return {
         "quick": _steps(quick_pass(course), swim, ordered, me),

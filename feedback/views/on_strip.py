@@ -13,6 +13,8 @@ from feedback.compute.course import expected_end_s, expected_walls_s
 from feedback.models import Comment
 from portal.compute.lane_strip import Instant, Lane, Span
 
+WORDS_AT_MOST = 60  # letters of a comment on the strip
+
 
 def clip_names(clips: Iterable[Clip]) -> dict[Clip, str]:
     """Each view by its station, and by its pass where the swim goes by more than once."""
@@ -25,6 +27,12 @@ def clip_names(clips: Iterable[Clip]) -> dict[Clip, str]:
         % {"station": clip.station.name, "number": clip.pass_no}
         for clip in ordered
     }
+
+
+def begun(text: str) -> str:
+    """The first line of what was said, shortened; comments.js shortens in the same way."""
+    first = text.strip().split("\n")[0].strip()
+    return first if len(first) <= WORDS_AT_MOST else first[: WORDS_AT_MOST - 1] + "…"
 
 
 def lane_of(
@@ -41,7 +49,11 @@ def lane_of(
     end_s = expected_end_s(**pace)
     walls_s = expected_walls_s(course_m=clinic.course_m, **pace)
     said_at = [(comment, comment_swim_s(swim, comment)) for comment in comments]
-    pins = tuple(Instant(at, key=str(comment.pk)) for comment, at in said_at if at is not None)
+    pins = tuple(
+        Instant(at, begun(comment.text), str(comment.pk))
+        for comment, at in said_at
+        if at is not None
+    )
     seen_from = [clip.seen_from_s for clip in names]
     seen_to = [clip.seen_to_s for clip in names]
     return Lane(

@@ -142,13 +142,17 @@ def _wrong(one: dict[str, Any], course_m: float, upright: bool) -> Iterable[str]
             least=_short(PLUS_MINUS_CM[0]),
             most=_short(PLUS_MINUS_CM[1]),
         )
-    if one.get("what") not in set(What):
+    if one.get("what") not in list(What):
         yield _("say what it is.")
 
 
 def _number(value: object) -> bool:
-    fits = isinstance(value, int | float) and not isinstance(value, bool)
-    return fits and math.isfinite(value)  # type: ignore[arg-type]
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _within(value: object, least: float, most: float) -> bool:
