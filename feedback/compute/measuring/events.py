@@ -91,7 +91,11 @@ class View:
 class Seen:
     """A mark. `frame_s`: time of its frame, seconds from the start signal. `interval_s`: from
     the frame before to this one. `distance_m`: swum until then, where the mark says so, with
-    its standard uncertainty. `by`: who placed it, any text that is the same for one person."""
+    its standard uncertainty. `by`: who placed it, any text that is the same for one person.
+
+    `place`: where a plane in the picture has it, metres along the course from the start wall.
+    `outside`: not between the marks of that plane. `from_above`: the camera is above the water.
+    `swum`: the distance swum at that place, from the length that the mark turned out to lie in."""
 
     key: str
     event: Event
@@ -101,22 +105,40 @@ class Seen:
     by: str = ""
     distance_m: float | None = None
     distance_u_m: float = 0.0
+    place: Quantity | None = None
+    outside: bool = False
+    from_above: bool = False
+    swum: Quantity | None = None
 
 
 @dataclass(frozen=True)
 class Zero:
     """The start signal. `at_s`: where it is on the axis of `Seen.frame_s`, 0 as a rule.
     `kind`: heard, tap or mark, as a Swim says. `u_s`: its standard uncertainty. `key`: whose
-    start it is; two swims have two."""
+    start it is; two swims have two.
+
+    `view`: where it was marked on a frame of one, with `half_s` half that frame's interval. Its
+    error is then that of the frame and of the view's clock, which the view's marks share."""
 
     kind: str
     u_s: float
     at_s: float = 0.0
     key: str = "start"
+    view: View | None = None
+    half_s: float = 0.0
 
     @property
     def time(self) -> Quantity:
-        return Quantity(self.at_s, {Source(self.key, Shape.BELL, self.u_s): 1.0})
+        if self.view is None:
+            return Quantity(self.at_s, {Source(self.key, Shape.BELL, self.u_s): 1.0})
+        parts = {Source(f"frame of {self.key}", Shape.BOX, self.half_s): 1.0}
+        return Quantity(self.at_s, parts | _clock(self.view))
+
+
+def _clock(view: View) -> dict[Source, float]:
+    if not view.clock_u_s:
+        return {}
+    return {Source(f"clock of {view.key}", Shape.BELL, view.clock_u_s): 1.0}
 
 
 def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
@@ -134,21 +156,43 @@ def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
         raise ValueError(f"mark {seen.key}: a frame interval of {seen.interval_s} s")
     half_s = seen.interval_s / 2
     parts = {Source(f"frame of {seen.key}", Shape.BOX, half_s): 1.0}
-    if seen.view.clock_u_s:
-        parts[Source(f"clock of {seen.view.key}", Shape.BELL, seen.view.clock_u_s)] = 1.0
+    parts |= _clock(seen.view)
     if spread_s:
         parts[Source(f"spread of {seen.key}", Shape.BELL, spread_s)] = 1.0
     return Quantity(seen.frame_s - half_s, parts)
 
 
 def place_of(seen: Seen) -> Quantity | None:
-    """Distance swum at this event, metres; None: the mark does not say."""
+    """Distance swum at this event, metres: as it was typed, else by the plane in the picture.
+    None: the mark does not say.
+
+    A head at a typed distance is at a line, which is where it is; of other events somebody read
+    the distance off, and where nobody said how well, its last digit counts as rounded.
+
+    >>> out = Seen("m", Event.BREAKOUT, View("deck", 0.0), 4.6, 0.04, distance_m=11.5)
+    >>> round(place_of(out).half_width_95, 4)
+    0.0475
+    """
     if seen.distance_m is None:
-        return None
-    parts = {}
+        return seen.swum
+    key = f"place of {seen.key}"
     if seen.distance_u_m:
-        parts[Source(f"place of {seen.key}", Shape.BELL, seen.distance_u_m)] = 1.0
-    return Quantity(seen.distance_m, parts)
+        return Quantity(seen.distance_m, {Source(key, Shape.BELL, seen.distance_u_m): 1.0})
+    if seen.event is Event.HEAD_AT_DISTANCE:
+        return Quantity(seen.distance_m)
+    return Quantity(seen.distance_m, {Source(key, Shape.BOX, _half_a_digit(seen.distance_m)): 1.0})
+
+
+def _half_a_digit(typed: float) -> float:
+    decimals = len(f"{typed:.10g}".partition(".")[2])
+    return 0.5 * 10.0**-decimals
+
+
+def at_m_of(seen: Seen) -> float | None:
+    """The distance by which a measure at this mark is called."""
+    if seen.distance_m is not None or seen.swum is None:
+        return seen.distance_m
+    return round(seen.swum.value, 2)
 
 
 SAME_S = 0.5  # marks of one event by several people are nearer to each other than that
@@ -196,10 +240,17 @@ def _same(group: list[Seen], one: Seen) -> bool:
     first = group[0]
     if (first.event, first.view.key, first.distance_m) != (one.event, one.view.key, one.distance_m):
         return False
+    if is_anywhere(one):
+        return False
     apart_s = SAME_S / 2 if one.event is Event.HAND_ENTRY else SAME_S
     if one.frame_s - first.frame_s > apart_s:
         return False
     return one.event is not Event.HAND_ENTRY or all(other.by != one.by for other in group)
+
+
+def is_anywhere(seen: Seen) -> bool:
+    """A head at no said distance: each is where it is, and no two are the same happening."""
+    return seen.event is Event.HEAD_AT_DISTANCE and seen.distance_m is None
 
 
 def differences(marks: Iterable[Seen]) -> list[tuple[Seen, Seen, float]]:

@@ -6,7 +6,6 @@ is assumed here gets into a measure.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -78,7 +77,7 @@ def full_pass(course: Course, zone: TurnZone = ZONES[0]) -> tuple[Step, ...]:
     other marks, so that they are gone through in one sweep."""
     start = _START_S if _dives(course) else (Event.START_SIGNAL, Event.FIRST_MOVEMENT)
     steps = [Step((event,)) for event in start]
-    for number in range(1, _lengths(course) + 1):
+    for number in range(1, course.lengths + 1):
         steps += _length(course, number, zone)
     return tuple(steps)
 
@@ -93,7 +92,7 @@ def _length(course: Course, number: int, zone: TurnZone) -> Iterator[Step]:
     yield from (Step((Event.HEAD_AT_DISTANCE,), number, m) for m in marked if m < out_m)
     yield Step((Event.BREAKOUT,), number)
     yield from (Step((Event.HEAD_AT_DISTANCE,), number, m) for m in marked if m >= out_m)
-    if course.stroke in MARKS_PER_CYCLE:
+    if course.stroke_of(number) in MARKS_PER_CYCLE:
         yield Step((Event.HAND_ENTRY,), number, repeats=True)
     if number <= course.walls:
         yield from _wall(course, number)
@@ -113,8 +112,10 @@ def _touch(course: Course, number: int) -> Step:
 
 
 def _tumbles(course: Course, number: int) -> bool:
-    """A swim ends with the hands, whatever its turns are."""
-    return course.stroke in TUMBLES and _turned(course, number)
+    """A swim ends with the hands, whatever its turns are, and so does each stroke of a medley."""
+    stroke = course.stroke_of(number)
+    same = stroke == course.stroke_of(number + 1)
+    return stroke in TUMBLES and same and _turned(course, number)
 
 
 def _turned(course: Course, number: int) -> bool:
@@ -123,10 +124,6 @@ def _turned(course: Course, number: int) -> bool:
 
 def _dives(course: Course) -> bool:
     return course.start != "water"
-
-
-def _lengths(course: Course) -> int:
-    return max(1, math.ceil(course.distance_m / course.course_m - NEAR_M))
 
 
 def guided(
@@ -202,7 +199,7 @@ class _Expecting:
         if not hands:
             breakout = length.breakout if length else None
             return breakout.frame_s + AFTER_BREAKOUT_S if breakout else None
-        usual = HAND_S.get(self.course.stroke, HAND_S["freestyle"])
+        usual = HAND_S.get(self.course.stroke_of(step.number), HAND_S["freestyle"])
         apart = hands[-1].frame_s - hands[-2].frame_s if len(hands) > 1 else usual
         return hands[-1].frame_s + apart
 
@@ -218,12 +215,12 @@ class _Expecting:
             return self._swum_s(step.number, step.at_m - low_m)
         touch = self._swum_s(step.number, self.course.course_m)
         if step.event is Event.FEET_LEAVE_WALL:
-            return touch + self._turn_s()
-        open_turn = step.event is Event.FEET_TOUCH_WALL and self.course.stroke not in TUMBLES
+            return touch + self._turn_s(step.number)
+        open_turn = step.event is Event.FEET_TOUCH_WALL and not _tumbles(self.course, step.number)
         return touch + (OPEN_TURN_S if open_turn else 0.0)
 
-    def _turn_s(self) -> float:
-        return CONTACT_S + (0.0 if self.course.stroke in TUMBLES else OPEN_TURN_S)
+    def _turn_s(self, number: int) -> float:
+        return CONTACT_S + (0.0 if _tumbles(self.course, number) else OPEN_TURN_S)
 
     def _swum_s(self, number: int, way_m: float) -> float:
         """When the head is `way_m` into length `number`."""
@@ -233,7 +230,7 @@ class _Expecting:
         if number == 1:
             begun_s = _START_S[Event.FIRST_ENTRY] if dives else 0.5
         else:
-            begun_s = self._swum_s(number - 1, self.course.course_m) + self._turn_s()
+            begun_s = self._swum_s(number - 1, self.course.course_m) + self._turn_s(number - 1)
         in_m = min(DIVE_M, out_m) if dives else 0.0
         if way_m <= in_m:
             return begun_s * way_m / in_m if in_m else begun_s

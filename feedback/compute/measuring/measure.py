@@ -58,6 +58,9 @@ _PRACTICE = "common practice, no source"
 _RATE = "Craig and Pendergast 1979, Med Sci Sports 11:278 (abstract, pubmed 522640)"
 _TURN = "R. Haljand, competition analysis of the 2000 European short course championships, swim.ee"
 _BLOCK = "Honda et al. 2010, Biomechanics and Medicine in Swimming XI"
+_FLIGHT = (
+    "air distance: Int J Exerc Sci Conf Proc 8(3):7 (digitalcommons.wku.edu/ijesab/vol8/iss3/7)"
+)
 _INDEX = "Costill et al. 1985, Int J Sports Med 6:266 (abstract)"
 
 
@@ -94,6 +97,16 @@ DEFINITIONS: dict[str, Definition] = _all(
         _("from the feet leaving the block to whatever of the body enters the water first"),
         Unit.S,
         _BLOCK,
+    ),
+    Definition(
+        "flight-distance",
+        _("Flight distance"),
+        _(
+            "from the start wall to where whatever of the body enters the water first, in a dive "
+            "the hands; it is not the way of the centre of mass"
+        ),
+        Unit.M,
+        _FLIGHT,
     ),
     Definition(
         "entry-time",

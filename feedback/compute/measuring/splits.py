@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from feedback.compute.measuring.events import Seen, place_of
+from feedback.compute.measuring.events import Seen, at_m_of, place_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.strokes import swimming_speed
 from feedback.compute.measuring.swim_marks import SwimMarks
@@ -17,14 +17,14 @@ FROM_START_M = (5.0, 10.0, 15.0)
 
 
 def way_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
-    heads = [one for length in swim.lengths for one in length.heads]
+    heads = [one for length in swim.lengths for one in length.heads if place_of(one) is not None]
     for head in heads:
         yield from _to_distance(head, times)
     for one, after in pairwise(heads):
         way, span = apart_m(one, after), times.between(one, after)
         if way is not None and span is not None:
             keys = (one.key, after.key)
-            yield Measure("segment-speed", way / span, at_m=one.distance_m, marks=keys)
+            yield Measure("segment-speed", way / span, at_m=at_m_of(one), marks=keys)
     yield from _lengths(swim, times)
     yield from _fade(swim, times)
 
@@ -34,9 +34,9 @@ def _to_distance(head: Seen, times: Times) -> Iterator[Measure]:
     if at is None or place is None or at.value <= 0:
         return
     slope = _time_with_place(head, at)
-    yield Measure("time-to-distance", slope, at_m=head.distance_m, marks=(head.key,))
-    if head.distance_m in FROM_START_M:
-        yield Measure("speed-to-distance", place / at, at_m=head.distance_m, marks=(head.key,))
+    yield Measure("time-to-distance", slope, at_m=at_m_of(head), marks=(head.key,))
+    if at_m_of(head) in FROM_START_M:
+        yield Measure("speed-to-distance", place / at, at_m=at_m_of(head), marks=(head.key,))
 
 
 def _time_with_place(head: Seen, at: Quantity) -> Quantity:

@@ -33,6 +33,8 @@ def start_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
     yield from _measure(
         "underwater-time", times.between(entry, breakout), entry, breakout, number=1
     )
+    if entry is not None:
+        yield from _measure("flight-distance", place_of(entry), entry)
     if breakout is not None:
         yield from _measure("underwater-distance", place_of(breakout), breakout, number=1)
 

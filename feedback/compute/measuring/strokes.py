@@ -11,7 +11,7 @@ from itertools import pairwise
 from statistics import median
 
 from clinics.compute.errors import say as _
-from feedback.compute.measuring.events import Seen
+from feedback.compute.measuring.events import Seen, at_m_of, place_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.swim_marks import Length, SwimMarks, Wrong
 from feedback.compute.measuring.times import Times, apart_m
@@ -42,13 +42,10 @@ def rate_per_min(hands: Sequence[Seen], per_cycle: int, times: Times) -> Quantit
     return exact(PER_MIN * cycles) / span if span is not None else None
 
 
-def stroke_measures(
-    swim: SwimMarks, times: Times, strokes: Sequence[str] = ()
-) -> Iterator[Measure]:
-    """`strokes`: of each length, for a medley; else the course's own."""
+def stroke_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
+    """None of a medley's length of which nobody said the stroke."""
     for length in swim.lengths:
-        stroke = strokes[length.number - 1] if length.number <= len(strokes) else swim.course.stroke
-        per_cycle = MARKS_PER_CYCLE.get(stroke)
+        per_cycle = MARKS_PER_CYCLE.get(swim.course.stroke_of(length.number))
         if per_cycle is None:
             continue
         yield from _of_length(length, per_cycle, times)
@@ -68,7 +65,7 @@ def _of_length(length: Length, per_cycle: int, times: Times) -> Iterator[Measure
     if found is None:
         return
     speed, one, other = found
-    yield Measure("swimming-speed", speed, number, one.distance_m, (one.key, other.key))
+    yield Measure("swimming-speed", speed, number, at_m_of(one), (one.key, other.key))
     if rate is not None:
         way = speed.times(PER_MIN) / rate
         marks = (one.key, other.key, *ends)
@@ -79,7 +76,7 @@ def _of_length(length: Length, per_cycle: int, times: Times) -> Iterator[Measure
 def swimming_speed(length: Length, times: Times) -> tuple[Quantity, Seen, Seen] | None:
     """Over the longest way between two distances of this length that lies after the breakout
     and before the wall; None: there is none. Head to head."""
-    heads = [one for one in length.heads if _swims_at(one, length)]
+    heads = [one for one in length.heads if place_of(one) is not None and _swims_at(one, length)]
     if len(heads) < 2:
         return None
     one, other = heads[0], heads[-1]

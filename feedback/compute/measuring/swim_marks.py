@@ -10,9 +10,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from clinics.compute.errors import Said
 from clinics.compute.errors import say as _
-from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen
+from feedback.compute.measuring.course import NEAR_M as NEAR_M
+from feedback.compute.measuring.course import Course as Course
+from feedback.compute.measuring.course import Length as Length
+from feedback.compute.measuring.course import Wall as Wall
+from feedback.compute.measuring.course import Wrong as Wrong
+from feedback.compute.measuring.distances import distances_wrong, placed_in
+from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen, is_anywhere
 
 WALL = (Event.HANDS_TOUCH_WALL, Event.FEET_TOUCH_WALL, Event.FEET_LEAVE_WALL)
 START = (
@@ -23,62 +28,6 @@ START = (
     Event.FULL_ENTRY,
 )
 AT_WALL_S = 5.0  # touch and push-off of one turn follow each other within this
-NEAR_M = 0.01
-
-
-@dataclass(frozen=True)
-class Course:
-    """`stroke` and `start` as an Entry has them. `lengths`: walls reached in one go, the last
-    length may be shorter than the course."""
-
-    course_m: float
-    distance_m: float
-    stroke: str
-    start: str
-
-    @property
-    def walls(self) -> int:
-        """How many walls are reached; a go that ends at a wall ends there.
-
-        >>> Course(25.0, 75.0, "freestyle", "block").walls
-        3
-        """
-        return int((self.distance_m + NEAR_M) // self.course_m)
-
-
-@dataclass(frozen=True)
-class Wall:
-    """The end of length `number`. An open turn has both touches, a tumble turn only the feet."""
-
-    number: int
-    hands_touch: Seen | None = None
-    feet_touch: Seen | None = None
-    feet_leave: Seen | None = None
-
-    @property
-    def touch(self) -> Seen | None:
-        """The first touch: what a split is taken at."""
-        return self.hands_touch or self.feet_touch
-
-
-@dataclass(frozen=True)
-class Length:
-    """From one wall to the next. `hands`: hand entries, or body cycles in breaststroke and
-    butterfly. `heads`: head at a distance, in order of time."""
-
-    number: int
-    breakout: Seen | None
-    hands: tuple[Seen, ...]
-    heads: tuple[Seen, ...]
-    wall: Wall | None
-
-
-@dataclass(frozen=True)
-class Wrong:
-    """Marks that do not go together, by their keys, and the sentence that says so."""
-
-    marks: tuple[str, ...]
-    says: Said
 
 
 @dataclass(frozen=True)
@@ -110,8 +59,10 @@ def put_in_order(marks: Iterable[Seen], course: Course, *, by: str = "") -> Swim
         wrong.append(_too_many_walls(parts, course))
         parts = parts[: course.walls + 1]
     lengths = tuple(_length(n, part, course, wrong) for n, part in enumerate(parts, start=1))
-    wrong += _distances(lengths, course)
-    start = {event: one for event, one in start.items() if one.key not in bad}
+    wrong += distances_wrong(lengths, course)
+    begun, unplaced = placed_in([one for one in start.values() if one.key not in bad], 1, course)
+    wrong += unplaced
+    start = {one.event: one for one in begun}
     return SwimMarks(course, start, lengths, tuple(wrong))
 
 
@@ -128,7 +79,7 @@ def _one_of_each(marks: Iterable[Seen], by: str) -> list[Seen]:
 
 
 def _same_happening(one: Seen, other: Seen) -> bool:
-    if one.event is not other.event or one.distance_m != other.distance_m:
+    if one.event is not other.event or one.distance_m != other.distance_m or is_anywhere(one):
         return False
     apart_s = abs(one.frame_s - other.frame_s)
     if one.event is Event.HAND_ENTRY:
@@ -214,6 +165,8 @@ def _too_many_walls(parts: Sequence[Sequence[Seen]], course: Course) -> Wrong:
 
 
 def _length(number: int, part: Sequence[Seen], course: Course, wrong: list[Wrong]) -> Length:
+    part, unplaced = placed_in(part, number, course)
+    wrong += unplaced
     breakouts = [one for one in part if one.event is Event.BREAKOUT]
     if len(breakouts) > 1:
         told = _(
@@ -248,36 +201,3 @@ def _wall(number: int, part: Sequence[Seen], wrong: list[Wrong]) -> Wall | None:
         at.get(Event.FEET_TOUCH_WALL),
         at.get(Event.FEET_LEAVE_WALL),
     )
-
-
-def _distances(lengths: Sequence[Length], course: Course) -> list[Wrong]:
-    """Distances are those swum from the start: they grow with time, and lie in their length."""
-    found = []
-    for length in lengths:
-        low_m, high_m = (length.number - 1) * course.course_m, length.number * course.course_m
-        for one in length.heads:
-            if one.distance_m is not None and not low_m <= one.distance_m <= high_m + NEAR_M:
-                found.append(_elsewhere(one, length, low_m, high_m))
-    heads = [one for length in lengths for one in length.heads]
-    for one, after in pairwise(heads):
-        if (one.distance_m or 0) >= (after.distance_m or 0):
-            told = _(
-                "The head is at %(after)s m after it was at %(one)s m. Distances are counted "
-                "from the start and grow.",
-                one=f"{one.distance_m:g}",
-                after=f"{after.distance_m:g}",
-            )
-            found.append(Wrong((one.key, after.key), told))
-    return found
-
-
-def _elsewhere(one: Seen, length: Length, low_m: float, high_m: float) -> Wrong:
-    told = _(
-        "“Head at %(at)s m” stands in length %(number)s, which goes from %(low)s to %(high)s m. "
-        "Distances are counted from the start; is a wall before it marked?",
-        at=f"{one.distance_m:g}",
-        number=length.number,
-        low=f"{low_m:g}",
-        high=f"{high_m:g}",
-    )
-    return Wrong((one.key,), told)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from feedback.compute.measuring.cross_checks import disagreements
 from feedback.compute.measuring.events import Seen, Zero, spread_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.splits import way_measures
@@ -44,12 +45,13 @@ def measure_swim(
     """`by`: whose marks come first where several people marked the same event; how far apart
     they are is part of every ±. `strokes`: of each length, for a medley."""
     given = list(marks)
-    swim = put_in_order(given, course, by=by)
+    swim = put_in_order(given, replace(course, strokes=tuple(strokes or course.strokes)), by=by)
     times = Times(zero, spread_of(given))
     measures = (
         *start_measures(swim, times),
         *way_measures(swim, times),
         *turn_measures(swim, times, zone),
-        *stroke_measures(swim, times, strokes),
+        *stroke_measures(swim, times),
     )
-    return Measured(swim, measures, (*swim.wrong, *missed_strokes(swim)))
+    wrong = (*swim.wrong, *missed_strokes(swim), *disagreements(given, swim, times))
+    return Measured(swim, measures, wrong)

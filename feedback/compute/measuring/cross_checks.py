@@ -1,0 +1,116 @@
+"""The same thing told twice by marks that do not depend on each other, and not agreeing.
+
+What is the same number by construction is no check, and none is made of it: stroke length is
+worked out from speed and rate, the parts of a turn share their marks, the time spent swimming is
+what the other parts leave. Independent are a distance that was typed and the plane in the picture;
+one event marked in two views; and the way that the hands went against that of the head.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import combinations
+
+from clinics.compute.errors import say as _
+from feedback.compute.measuring.consistency import rate_times_length
+from feedback.compute.measuring.course import Length, Wrong
+from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen, is_anywhere, place_of
+from feedback.compute.measuring.notation import written
+from feedback.compute.measuring.strokes import MARKS_PER_CYCLE, PER_MIN, clean, swimming_speed
+from feedback.compute.measuring.swim_marks import SwimMarks
+from feedback.compute.measuring.times import Times
+from feedback.compute.measuring.uncertain import Quantity, exact
+
+LEAST_HANDS = 3
+MATTERS = 0.03  # a smaller share is what swimming itself changes within a length (judgement)
+
+
+def disagreements(given: Iterable[Seen], swim: SwimMarks, times: Times) -> list[Wrong]:
+    """Sentences that name the marks; each difference is beyond its own ± of 95 in 100 cases."""
+    return [
+        *_typed_and_seen(swim),
+        *_in_two_views(given, times),
+        *(one for length in swim.lengths for one in _hands_and_head(length, swim, times)),
+    ]
+
+
+def _typed_and_seen(swim: SwimMarks) -> Iterator[Wrong]:
+    lengths = [(one.breakout, *one.heads) for one in swim.lengths]
+    for one in (*swim.start.values(), *(mark for its in lengths for mark in its)):
+        typed = place_of(one) if one is not None else None
+        if one is None or typed is None or one.distance_m is None or one.swum is None:
+            continue
+        if typed.is_other_than(one.swum):
+            told = _(
+                "“%(event)s” at %(at)s s: %(typed)s m was typed, the plane in the picture has "
+                "%(seen)s m ± %(half)s m. One of them is wrong; what was typed is taken.",
+                event=NAMES[one.event],
+                at=f"{one.frame_s:.2f}",
+                typed=f"{one.distance_m:g}",
+                **_figures(one.swum),
+            )
+            yield Wrong((one.key,), told)
+
+
+def _figures(quantity: Quantity) -> dict[str, str]:
+    w = written(quantity)
+    return {"seen": f"{w.value:.{w.decimals}f}", "half": f"{w.half_width:.{w.decimals}f}"}
+
+
+def _in_two_views(given: Iterable[Seen], times: Times) -> Iterator[Wrong]:
+    """Hand entries are left out: which of two is the same one is not sure enough."""
+    known = [
+        one
+        for one in given
+        if one.view.clock_u_s is not None
+        and one.event is not Event.HAND_ENTRY
+        and not is_anywhere(one)
+    ]
+    for one, other in combinations(sorted(known, key=lambda mark: (mark.frame_s, mark.key)), 2):
+        same = (one.event, one.distance_m) == (other.event, other.distance_m)
+        if not same or one.view == other.view or other.frame_s - one.frame_s > SAME_S:
+            continue
+        first, second = times.at(one), times.at(other)
+        if second.is_other_than(first):
+            apart = second - first
+            told = _(
+                "“%(event)s” is marked in two views, %(apart)s s apart; their clocks and frames "
+                "account for %(half)s s. Look at both frames.",
+                event=NAMES[one.event],
+                apart=f"{abs(apart.value):.3f}",
+                half=f"{apart.half_width_95:.3f}",
+            )
+            yield Wrong((one.key, other.key), told)
+
+
+def _hands_and_head(length: Length, swim: SwimMarks, times: Times) -> Iterator[Wrong]:
+    """Rate times stroke length against speed (Craig and Pendergast 1979), where the length of a
+    stroke is told by the places at which the hands went in, and the speed by the head."""
+    per_cycle = MARKS_PER_CYCLE.get(swim.course.stroke_of(length.number))
+    hands = [one for one in clean(length.hands) if one.swum is not None]
+    found = swimming_speed(length, times)
+    if per_cycle is None or found is None or len(hands) < LEAST_HANDS:
+        return
+    by_head, one, other = found
+    cycles = (len(hands) - 1) / per_cycle
+    span = times.between(hands[0], hands[-1])
+    if span is None or hands[0].swum is None or hands[-1].swum is None:
+        return
+    way = (hands[-1].swum - hands[0].swum).times(1 / cycles)
+    rate = exact(PER_MIN * cycles) / span
+    by_hands = rate.times(1 / PER_MIN) * way
+    if way.value <= 0 or not by_hands.is_other_than(by_head):
+        return
+    if rate_times_length(rate.value, way.value, by_head.value, tolerance=MATTERS).agrees:
+        return
+    told = _(
+        "In length %(number)s the hands go in %(way)s m apart from cycle to cycle, which at "
+        "%(rate)s cycles a minute makes %(hands)s m/s; from head to head it is %(head)s m/s. Look "
+        "at these places.",
+        number=length.number,
+        way=f"{way.value:.2f}",
+        rate=f"{rate.value:.1f}",
+        hands=f"{by_hands.value:.2f}",
+        head=f"{by_head.value:.2f}",
+    )
+    yield Wrong((hands[0].key, hands[-1].key, one.key, other.key), told)
