@@ -51,7 +51,7 @@ from clinics.models import (
     Upload,
 )
 from feedback.compute.take_along import Kind, Spec
-from feedback.models import Comment, Drawing, Mark, Phrase, TakeAlong
+from feedback.models import Comment, Drawing, Mark, Phrase, PicturePlane, TakeAlong
 from portal.actions.jobs import enqueue
 from portal.middleware import OPEN_TO_ANYONE
 from portal.models import Hold, PersonRequest
@@ -355,6 +355,11 @@ MATRIX: dict[str, Row] = {
     "feedback:zero-as-found": Row("swim", post="C"),
     "feedback:measuring": Row("club", get="A", post="A"),
     "feedback:mark-take-away": Row("mark", post="C"),
+    "feedback:plane-place": Row("swim", post="C"),
+    "feedback:plane-place#withdrawn": Row("withdrawn swim"),
+    "feedback:plane-reading": Row("swim", get="SC"),
+    "feedback:plane-reading#withdrawn": Row("withdrawn swim", get="X"),
+    "feedback:plane-take-away": Row("plane of a swim", post="C"),
     "feedback:draw": Row("swim", post="SC"),
     "feedback:draw#withdrawn": Row("withdrawn swim", post="X"),
     "feedback:drawing-move": Row("drawing", post="C"),
@@ -893,6 +898,17 @@ class Things:
             placed_by=self.cast.coach,
         )
         return self._pk(row)
+
+    def plane_of_a_swim(self) -> dict[str, Any]:
+        clip = self.cast.clips["tomas"][0]
+        row = PicturePlane.objects.create(
+            recording=clip.recording,
+            pts_ticks=clip.in_ticks,
+            picture_width=640,
+            picture_height=360,
+            placed_by=self.cast.coach,
+        )
+        return {"pk": clip.swim_id, "plane": row.pk}
 
     # --- showing on (tests/showing.py) ---
 

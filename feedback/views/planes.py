@@ -87,6 +87,11 @@ def _refused(sentences: list[str]) -> HttpResponse:
     return JsonResponse({"errors": sentences}, status=NOT_ACCEPTABLE)
 
 
+def _cannot(sentences: list[str]) -> HttpResponse:
+    """Nothing was to be saved, so nothing went wrong: it cannot be said, and why."""
+    return JsonResponse({"errors": sentences})
+
+
 def _answer(swim: Swim, views: list[StationView]) -> HttpResponse:
     planes = [one.for_script() for one in planes_of(swim, views, coaching=True)]
     return JsonResponse({"planes": planes})
@@ -98,17 +103,18 @@ def place(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     swim = _coached(request, pk)
     views = views_of(swim, request.user)
     form = PlaneForm(request.POST, swim=swim, views=views)
+    refused = _cannot if "only_look" in request.POST else _refused
     if not form.is_valid():
-        return _refused(form.sentences())
+        return refused(form.sentences())
     told = form.cleaned_data
     only_look = told.pop("only_look")
     try:
         draft = draft_plane(**{**told, "span": Span(told["span"])})
     except BadInput as bad:
-        return _refused(in_words(bad).lines())
+        return refused(in_words(bad).lines())
     except FrameUnknown:
         gone = _("The list of this recording's frames is gone: no metres can be set in it.")
-        return _refused([gone])
+        return refused([gone])
     if only_look:
         said = words.caution_words(draft, told["clip"].station)
         return JsonResponse({"fit": words.fit_words(draft.plane), "cautions": said})
@@ -135,13 +141,13 @@ def reading(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     swim = _swim(request, Swim.objects.reviewed_by(request.user), pk)
     form = ReadForm(request.GET, swim=swim, views=views_of(swim, request.user))
     if not form.is_valid():
-        return _refused(form.sentences())
+        return _cannot(form.sentences())
     try:
         said = _read(form.cleaned_data, figures=coaches_here(request, swim))
     except BadInput as bad:
-        return _refused(in_words(bad).lines())
+        return _cannot(in_words(bad).lines())
     except FrameUnknown:
-        return _refused([_("The list of this recording's frames is gone: nothing can be read.")])
+        return _cannot([_("The list of this recording's frames is gone: nothing can be read.")])
     return JsonResponse({"said": said})
 
 
