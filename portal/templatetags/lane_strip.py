@@ -21,6 +21,7 @@ class Line:
     at_s: float
     to_s: float | None = None
     name: str = ""
+    key: str = ""
 
     def at(self) -> str:
         return clock(self.at_s)
@@ -36,14 +37,18 @@ class Line:
 
 
 @register.inclusion_tag("portal/lane_strip.html")
-def lane_strip(lane: Lane, label: str, interactive: bool = False) -> dict[str, Any]:
-    """`interactive`: a slider that sends `lane-strip:move` (lane-strip.js)."""
+def lane_strip(
+    lane: Lane, label: str, interactive: bool = False, words: bool = True
+) -> dict[str, Any]:
+    """`interactive`: a slider that sends `lane-strip:move` (lane-strip.js). Without `words`, the
+    drawing alone: for a page made for paper only, which says the same in its own words."""
     drawing = lay_out(lane)
     return {
         "drawing": drawing,
         "lane": lane,
         "label": label,
         "interactive": interactive,
+        "words": words,
         "lines": text_twin(drawing),
     }
 
@@ -55,8 +60,8 @@ def text_twin(drawing: Drawing) -> list[Line]:
         *(Line("wall", wall.at_s, name=wall.name) for wall in lane.walls),
         *(Line("phase", phase.from_s, phase.to_s, phase.name) for phase in lane.phases),
         *(Line("bar", bar.from_s, bar.to_s, bar.name) for bar in lane.bars),
-        *(Line("pin", pin.at_s, name=pin.name) for pin in lane.pins),
-        *(Line("flag", flag.at_s, name=flag.name) for flag in lane.flags),
+        *(Line("pin", pin.at_s, name=pin.name, key=pin.key) for pin in lane.pins),
+        *(Line("flag", flag.at_s, name=flag.name, key=flag.key) for flag in lane.flags),
         *(Line("start", start.at_s, name=start.name) for start in lane.starts),
         *(Line("tie-aside" if t.hollow else "tie", t.at_s, name=t.name) for t in lane.ties),
         *(Line("clip", clip.from_s, clip.to_s, clip.name) for clip in lane.clips),

@@ -80,12 +80,12 @@ def test_bars_that_overlap_get_rows_of_their_own() -> None:
 
 
 def draw(**options: object) -> str:
-    template = Template("{% load lane_strip %}{% lane_strip lane 'Swim' interactive %}")
-    return template.render(Context({"lane": LANE, "interactive": False, **options}))
+    template = Template("{% load lane_strip %}{% lane_strip lane 'Swim' interactive words %}")
+    return template.render(Context({"lane": LANE, "interactive": False, "words": True, **options}))
 
 
 def test_the_text_twin_tells_all_that_is_drawn_in_order() -> None:
-    lines = [" ".join(line.split()) for line in re.findall(r"<li>(.*?)</li>", draw(), re.S)]
+    lines = [" ".join(line.split()) for line in re.findall(r"<li\b[^>]*>(.*?)</li>", draw(), re.S)]
     assert lines == [
         "0.0 s: at the wall, start",
         "0.0 to 6.0 s: in picture at Start side",
@@ -94,6 +94,23 @@ def test_the_text_twin_tells_all_that_is_drawn_in_order() -> None:
         "20.0 s: at the wall, turn",
         "40.0 s: out of the pool",
     ]
+
+
+def test_the_words_are_closed_until_opened_and_can_be_left_out() -> None:
+    drawn = draw()
+    assert drawn.count("<details") == 1 and "<details" not in draw(words=False)
+    assert not re.search(r"<details[^>]*\bopen\b", drawn)
+    empty = draw(lane=Lane(begin_s=0.0, end_s=4.0))
+    assert re.search(r"<details[^>]*\bhidden\b", empty), "nothing to say: nothing to open"
+
+
+def test_lines_name_what_a_script_goes_to() -> None:
+    lane = Lane(0.0, 40.0, pins=(Instant(16.4, "Chin <up>", "c1"),), walls=(Instant(20.0),))
+    with translation.override("fr"):  # a comma for decimals never gets into the places
+        drawn = draw(lane=lane, interactive=True)
+    found = re.findall(r'<li data-kind="(\w*)" data-key="(\w*)" data-at="([^"]*)"', drawn)
+    assert found == [("pin", "c1", "16.4"), ("wall", "", "20.0")]
+    assert "Chin &lt;up&gt;" in drawn and "<up>" not in drawn
 
 
 def test_a_strip_is_a_slider_only_where_it_can_be_moved() -> None:

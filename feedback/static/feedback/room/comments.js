@@ -8,6 +8,12 @@ import { makeIndex, neighbour, reach } from "./comments-index.js";
 
 const number = (text) => (text === undefined ? null : Number(text));
 
+// The first line, shortened as on_strip.py does.
+const begun = (article) => {
+  const first = (article.querySelector(".words")?.firstChild?.textContent ?? "").trim();
+  return first.length <= 60 ? first : `${first.slice(0, 59)}…`;
+};
+
 const read = (article) => {
   const { view, frame, at, until, comment } = article.dataset;
   const [at_s, until_s] = [number(at), number(until)];
@@ -67,7 +73,7 @@ export function startComments(room) {
     said.filter(({ frame }) => frame !== null), room.now().at_s ?? -Infinity, direction));
 
   const pins = () => strip.dispatchEvent(new CustomEvent("lane-strip:pins", {
-    detail: said.map(({ at_s, key }) => ({ at_s, key })),
+    detail: said.map(({ at_s, key, article }) => ({ at_s, key, name: begun(article) })),
   }));
 
   room.element.addEventListener("room:frame", ({ detail }) => refresh(detail));

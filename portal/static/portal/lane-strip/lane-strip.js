@@ -12,6 +12,7 @@
 //   lane-strip:loop  detail {from_s, to_s} | null  what is played again and again
 
 import { chosenAt, drawFlag, drawLoop, drawPin } from "./marks.js";
+import { startWords } from "./words.js";
 
 const STEP_S = 0.1;
 const PAGE_S = 1;
@@ -83,6 +84,7 @@ export function start(strip) {
     else if (send("lane-strip:step", { steps: event.shiftKey ? 10 * steps : steps }))
       move(now() + steps * STEP_S);
   });
+  startWords(strip, slider, { move, send });
 }
 
 function instantAt(slider, event, [begin, end]) {
