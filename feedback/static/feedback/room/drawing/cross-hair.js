@@ -8,7 +8,9 @@ const FAR = 5;
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const TYPED_INTO = "input:not([type=checkbox]), textarea, select, [contenteditable], dialog";
 
-export function startCrossHair(room, overlay, pen, { tool, escape, keysOn }) {
+export function startCrossHair(
+  room, overlay, pen, { tool, escape, keysOn, step = STEP, far = FAR },
+) {
   let at = [0.5, 0.5];
   let shown = false;
 
@@ -24,7 +26,7 @@ export function startCrossHair(room, overlay, pen, { tool, escape, keysOn }) {
   function move([across, down], steps) {
     if (shown) {
       const { w, h } = overlay.sheet(main().key);
-      const by = [across * STEP * (h / w), down * STEP];
+      const by = [across * step * (h / w), down * step];
       at = at.map((value, axis) => Math.min(1, Math.max(0, value + by[axis] * steps)));
     }
     shown = true;
@@ -50,7 +52,7 @@ export function startCrossHair(room, overlay, pen, { tool, escape, keysOn }) {
     event.stopImmediatePropagation();
     if (key === "Escape") escape();
     else if (sets) set();
-    else move(MOVES[key], event.shiftKey ? FAR : 1);
+    else move(MOVES[key], event.shiftKey ? far : 1);
   }, { capture: true });
 
   return {

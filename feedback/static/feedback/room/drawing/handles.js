@@ -9,7 +9,7 @@ const FAR = 5;
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const within = (value) => Math.min(1, Math.max(0, value));
 
-export function startHandles(room, overlay, store, { active, label }) {
+export function startHandles(room, overlay, store, { active, label, step = STEP }) {
   let held = false;
   const layers = new Map(room.views.map(({ key, overlay: area }) => {
     const layer = svg("g", { "data-handles": "" });
@@ -55,7 +55,7 @@ export function startHandles(room, overlay, store, { active, label }) {
       event.preventDefault();
       event.stopPropagation();
       held = Boolean(by);
-      const steps = STEP * (event.shiftKey ? FAR : 1);
+      const steps = step * (event.shiftKey ? FAR : 1);
       const [x, y] = points[n];
       if (by) to([within(x + by[0] * steps * (h / w)), within(y + by[1] * steps)]);
       else element.blur();
