@@ -142,7 +142,8 @@ def _clock(view: View) -> dict[Source, float]:
 
 
 def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
-    """The event's time on the axis of `frame_s`, with half the frame interval taken off.
+    """The event's time on the axis of `frame_s`, with half the frame interval taken off; of a head
+    at no said distance that of the frame, since its place is the one that it has there.
 
     `spread_s`: standard deviation with which people place this event, beyond the frame.
     ValueError for an interval that is none.
@@ -154,6 +155,8 @@ def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
     """
     if not 0 < seen.interval_s < 10:
         raise ValueError(f"mark {seen.key}: a frame interval of {seen.interval_s} s")
+    if is_anywhere(seen):
+        return Quantity(seen.frame_s, _clock(seen.view))
     half_s = seen.interval_s / 2
     parts = {Source(f"frame of {seen.key}", Shape.BOX, half_s): 1.0}
     parts |= _clock(seen.view)

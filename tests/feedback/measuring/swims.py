@@ -42,6 +42,7 @@ class Cameras:
     clock_u_s: float = 0.003
     start_u_s: float = 0.002
     place_u_m: float = 0.0
+    zero_in: str | None = None  # the start counts from a mark of the signal in this view
     fps: dict[str, float] = field(default_factory=lambda: dict(FPS))
 
     def film(
@@ -54,6 +55,9 @@ class Cameras:
         off = {name: rng.normal(0, self.clock_u_s) if rng else 0.0 for name in self.fps}
         phase = {name: rng.uniform(0, 1 / fps) if rng else 0.0 for name, fps in self.fps.items()}
         start_off = rng.normal(0, self.start_u_s) if rng else 0.0
+        zero = Zero("heard", self.start_u_s)
+        if self.zero_in is not None:
+            start_off, zero = self._marked(self.zero_in, off, phase)
         marks = []
         for n, (event, at_s, distance_m, name) in enumerate(truth):
             step = 1 / self.fps[name]
@@ -66,7 +70,18 @@ class Cameras:
             marks.append(
                 Seen(f"m{n}", event, view, frame_s, step, "ines", distance_m, self.place_u_m)
             )
-        return marks, Zero("heard", self.start_u_s)
+        return marks, zero
+
+    def _marked(
+        self, name: str, off: dict[str, float], phase: dict[str, float]
+    ) -> tuple[float, Zero]:
+        """By how much the zero is off that stands half a frame before the first frame of `name`
+        at or after the signal, on that view's clock."""
+        step = 1 / self.fps[name]
+        shown = np.ceil((0.0 - phase[name]) / step) * step + phase[name]
+        u_s = float(np.hypot(step / np.sqrt(12), self.clock_u_s))
+        zero = Zero("mark", u_s, view=View(name, self.clock_u_s), half_s=step / 2)
+        return float(shown) - step / 2 + off[name], zero
 
 
 def another_swim(

@@ -11,8 +11,10 @@ from collections import defaultdict
 import numpy as np
 import pytest
 
-from feedback.compute.measuring.events import Event
+from feedback.compute.measuring.events import Event, Seen, View, Zero
+from feedback.compute.measuring.swim_marks import Course
 from feedback.compute.measuring.whole import measure_swim
+from tests.feedback.measuring.planes import clicked, placed_plane
 from tests.feedback.measuring.swims import COURSE, Cameras, another_swim
 
 DRAWS = 2000
@@ -80,3 +82,63 @@ def test_interval_covers_and_is_not_wide(
     errors, half_widths = drawn[name].T
     assert np.mean(np.abs(errors) <= half_widths) >= 0.93
     assert 2 * half_widths.mean() <= 1.2 * shortest_width(errors)
+
+
+@pytest.fixture(scope="module", params=["start", "deck"])
+def from_mark(request: pytest.FixtureRequest) -> tuple[str, dict[str, np.ndarray]]:
+    """The start counted from a mark of the signal in one view, with clocks a frame off: block
+    time is marked in the view `start`, the breakout in `deck`, the split in `window`."""
+    cameras, rng = Cameras(clock_u_s=0.015, zero_in=request.param), np.random.default_rng(23)
+    rows: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    for _ in range(DRAWS):
+        events = another_swim(rng)
+        marks, zero = cameras.film(rng, events)
+        swim, truth = measure_swim(marks, COURSE, zero), truth_of(events)
+        for key, number in AGAINST_THE_START:
+            told = swim.get(key)
+            assert told is not None
+            off = told.quantity.value - truth[key, number]
+            rows[key].append((off, told.quantity.half_width_95))
+    return request.param, {key: np.array(its) for key, its in rows.items()}
+
+
+@pytest.mark.parametrize("key", ["block-time", "breakout-time", "split"])
+def test_start_from_a_mark_in_the_same_view_and_in_another(
+    from_mark: tuple[str, dict[str, np.ndarray]], key: str
+) -> None:
+    errors, half_widths = from_mark[1][key].T
+    assert np.mean(np.abs(errors) <= half_widths) >= 0.93
+    assert 2 * half_widths.mean() <= 1.2 * shortest_width(errors)
+
+
+def test_the_clock_drops_out_in_the_view_of_the_zero(
+    from_mark: tuple[str, dict[str, np.ndarray]],
+) -> None:
+    """Two frames of one camera are left, however poor its clock: 0.7764 / f (arithmetic, the
+    triangle of two equal boxes); against another view both clocks count."""
+    view, rows = from_mark
+    here, fps = {"start": ("block-time", 59.94), "deck": ("breakout-time", 25.0)}[view]
+    assert rows[here][:, 1].mean() == pytest.approx(0.7764 / fps, rel=0.01)
+    assert rows["split"][:, 1].min() > 1.9 * 0.015 * 2**0.5
+
+
+def test_speed_between_two_places_of_one_plane() -> None:
+    """Planes placed and heads clicked as far off as people do; the plane's error is shared."""
+    rng, rows = np.random.default_rng(31), []
+    view, course = View("deck", 0.003), Course(25.0, 50.0, "freestyle", "block")
+    for n in range(DRAWS):
+        plane, marks = placed_plane(rng, key=f"p{n}"), []
+        from_m, to_m, speed = 9.0, float(rng.uniform(11.0, 16.0)), float(rng.uniform(1.2, 2.0))
+        for key, x_m in (("a", from_m), ("b", to_m)):
+            frame_s = float(np.round(50 * (20.0 + (25.0 - x_m) / speed)) / 50)
+            there_m = 25.0 - speed * (frame_s - 20.0)  # where the head is on that frame
+            spot = plane.spot(*clicked(there_m, 1.25, rng), key)
+            seen = Seen(key, Event.HEAD_AT_DISTANCE, view, frame_s, 1 / 50, "", place=spot.x)
+            marks.append(seen)
+        wall = Seen("w", Event.FEET_TOUCH_WALL, view, 19.0, 1 / 50)
+        told = measure_swim([wall, *marks], course, Zero("heard", 0.002)).get("segment-speed")
+        assert told is not None and told.marks == ("b", "a")  # back from the far wall
+        rows.append((told.quantity.value - speed, told.quantity.half_width_95))
+    errors, half_widths = np.array(rows).T
+    assert np.mean(np.abs(errors) <= half_widths) >= 0.93
+    assert 2 * half_widths.mean() <= 1.2 * shortest_width(errors / half_widths) * half_widths.mean()
