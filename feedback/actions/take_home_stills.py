@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -15,7 +16,9 @@ from clinics.models import Clip, Swim
 from feedback.actions.coached import coached_row
 from feedback.actions.frames import FrameUnknown, frame_at
 from feedback.actions.take_along import ask
+from feedback.actions.take_home import keep_choice
 from feedback.compute.take_along import Kind, Spec, SpecWrong, spec_of
+from feedback.compute.take_home import MOST_STILLS, Choice
 from feedback.models import Drawing, TakeAlong
 
 if TYPE_CHECKING:
@@ -81,21 +84,25 @@ def _spec(row: TakeAlong) -> Spec | None:
 
 
 @transaction.atomic
-def ask_for_drawn(*, swim: Swim, by: User, names: Mapping[str, str]) -> list[TakeAlong]:
-    """A still for the swimmer of each frame that was drawn on and has none. `names`: of the views,
-    by the ids of their clips. Without the swimmer's name in the picture: it stands on the page.
-    Each is noted by itself. Raises TooManyWaiting, and then asks for none."""
+def ask_for_drawn(
+    *, swim: Swim, by: User, names: Mapping[str, str], choice: Choice
+) -> list[TakeAlong]:
+    """A still for the swimmer of each frame that was drawn on and has none; they are put on the
+    page after what is chosen, as many as fit. `names`: of the views, by the ids of their clips.
+    Without the swimmer's name in the picture: it stands on the page. Raises TooManyWaiting, and
+    then asks for none."""
     row = coached_row(swim, by)
     asked = []
     for clip, frame in frames_without_still(row, by):
         key = str(clip.pk)
-        spec = Spec(
-            Kind.STILL, (key,), (names.get(key, ""),), frame, frame, drawings=True, named=False
-        )
+        name = names.get(key, "")
+        spec = Spec(Kind.STILL, (key,), (name,), frame, frame, drawings=True, named=False)
         try:
             asked.append(ask(swim=row, by=by, spec=spec, for_swimmer=True))
         except FrameUnknown:
             continue  # its list of frames is gone: there is nothing to make it from
+    stills = dict.fromkeys((*choice.stills, *(str(one.pk) for one in asked)))
+    keep_choice(swim=row, by=by, choice=replace(choice, stills=tuple(stills)[:MOST_STILLS]))
     return asked
 
 
