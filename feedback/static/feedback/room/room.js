@@ -14,6 +14,7 @@ import { startLight } from "./light.js";
 import { startLooping } from "./looping.js";
 import { startMarks } from "./marks.js";
 import { startMeasures } from "./measures.js";
+import { startMore } from "./more.js";
 import { startPlane } from "./plane/plane.js";
 import { startPlaces } from "./places.js";
 import { startRateRead } from "./rate-read/rate-read.js";
@@ -97,18 +98,6 @@ export async function startRoom(element) {
   find("[data-keys]").hidden = false;
   await room.safely(() => time.jump({ view: opening.view, frame: opening.frame }));
   element.dataset.ready = "true";
-}
-
-// On a narrow screen the rarer tools stand behind a button.
-function startMore(room) {
-  const button = room.element.querySelector('[data-do="tools"]');
-  const tools = room.element.querySelector("[data-tools]");
-  tools.hidden = false;
-  button.addEventListener("click", () => {
-    const open = button.ariaExpanded !== "true";
-    button.ariaExpanded = String(open);
-    tools.classList.toggle("open", open);
-  });
 }
 
 const element = document.querySelector("[data-room]");

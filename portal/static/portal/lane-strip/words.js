@@ -14,7 +14,7 @@ export function startWords(strip, slider, { move, send }) {
 
   function go({ kind, key, at }) {
     asked = true;
-    if (kind in NAMED) send(`lane-strip:${kind}`, { key });
+    if (key && kind in NAMED) send(`lane-strip:${kind}`, { key });
     else move(Number(at));
   }
   function write(item, text) {
