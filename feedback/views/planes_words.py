@@ -46,15 +46,15 @@ def fit_words(plane: Plane) -> list[str]:
         _("The %(count)d marks are %(px)s px off on average, %(cm)s cm in the pool.")
         % {
             "count": len(plane.marks),
-            "px": number_format(plane.residual_px, 1),
-            "cm": number_format(100 * off_m, 1),
+            "px": _figure(plane.residual_px, 1),
+            "cm": _figure(100 * off_m, 1),
         }
     ]
     worst = worst_mark(plane)
     if worst is not None:
         told.append(
             _("Mark %(n)d fits least: it is %(px)s px from where the others put it.")
-            % {"n": worst[0] + 1, "px": number_format(worst[1], 1)}
+            % {"n": worst[0] + 1, "px": _figure(worst[1], 1)}
         )
     return told
 
@@ -96,8 +96,8 @@ def _beside(distance_m: float | None) -> str:
         "the plane."
     ) % {
         "beside": _metres(BESIDE_M),
-        "more": number_format(100 * out_of_plane_share(BESIDE_M, distance_m), 1),
-        "less": number_format(-100 * out_of_plane_share(-BESIDE_M, distance_m), 1),
+        "more": _figure(100 * out_of_plane_share(BESIDE_M, distance_m), 1),
+        "less": _figure(-100 * out_of_plane_share(-BESIDE_M, distance_m), 1),
         "distance": _metres(distance_m),
     }
 
@@ -109,10 +109,10 @@ def _flat_port() -> str:
         "Through a flat port or window things look larger away from the picture's middle: by "
         "%(some)s %% at %(one)s°, by %(much)s %% at %(other)s°. Measure near the middle."
     ) % {
-        "some": number_format(more[0], 0),
-        "one": number_format(WIDE_DEG[0], 0),
-        "much": number_format(more[1], 0),
-        "other": number_format(WIDE_DEG[1], 0),
+        "some": _figure(more[0], 0),
+        "one": _figure(WIDE_DEG[0], 0),
+        "much": _figure(more[1], 0),
+        "other": _figure(WIDE_DEG[1], 0),
     }
 
 
@@ -166,9 +166,12 @@ def _with_figures(quantity: Quantity) -> str:
 def _plain(quantity: Quantity) -> str:
     w = written(quantity)
     decimals = min(w.decimals, 1)
-    return _("about %(value)s") % {
-        "value": with_unit(number_format(round(w.value, decimals), decimals), Unit.M)
-    }
+    return _("about %(value)s") % {"value": with_unit(_figure(w.value, decimals), Unit.M)}
+
+
+def _figure(value: float, decimals: int) -> str:
+    """Rounded: the format by itself cuts off."""
+    return number_format(round(value, decimals), decimals)
 
 
 def _metres(value_m: float) -> str:

@@ -29,5 +29,6 @@ export function startMeasures(room) {
     if (focused) part.querySelector(`${open(focused)} > summary`)?.focus();
   }
   // Without the network the list stays as it was; the mark itself has said so.
-  room.element.addEventListener("room:marks", () => renew().catch(() => {}));
+  for (const changed of ["room:marks", "room:planes"])
+    room.element.addEventListener(changed, () => renew().catch(() => {}));
 }

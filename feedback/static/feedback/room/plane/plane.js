@@ -1,1 +1,62 @@
-export function startPlane() {}
+// Metres in the picture: lines on the frames where a plane holds, reading, setting marks, the list.
+
+import { createLines } from "./lines.js";
+import { createPlaneList } from "./plane-list.js";
+import { startReading } from "./reading.js";
+import { createSending } from "./sending.js";
+import { startSetting } from "./setting.js";
+import { createSheets } from "./sheets.js";
+
+export function startPlane(room) {
+  const part = document.querySelector("[data-plane]");
+  if (!part) return;
+  const find = (name) => part.querySelector(name);
+  const shows = find("[data-plane-show]");
+  let setting = null;
+  const sheets = createSheets(room, { onResize: () => { lines.all(); setting?.resized(); } });
+  const lines = createLines(sheets, { on: () => shows.checked });
+  const list = createPlaneList(part);
+  const sending = createSending(part);
+  const say = (words) => {
+    find("[data-plane-said]").textContent = words;
+    find("[data-plane-away]").hidden = !room.element.dataset.tool?.startsWith("metres");
+  };
+
+  function pointOut(now) {
+    lines.show(now?.frames);
+    list.pointOut(now ? lines.at(now.main)?.key : null);
+  }
+  function kept(planes, words) {
+    lines.set(planes);
+    list.show(planes);
+    pointOut(room.now());
+    say(words);
+    room.element.dispatchEvent(new CustomEvent("room:planes", { detail: { planes } }));
+  }
+
+  part.addEventListener("click", (event) => {
+    const link = event.target.closest("a.jump-to");
+    if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    const { view, frame } = link.closest("li").dataset;
+    room.jump({ view, frame: Number(frame) });
+  });
+  part.addEventListener("submit", async (event) => {
+    if (!event.target.matches("[data-take-away]")) return;
+    event.preventDefault();
+    const told = await sending.takeAway(event.target.action);
+    if (told.errors) say(told.errors.join(" "));
+    else kept(told.planes, part.dataset.takenAway);
+  });
+  shows.addEventListener("change", lines.all);
+  find("[data-plane-away]").addEventListener("click", () => room.setTool(null));
+  room.element.addEventListener("room:frame", ({ detail }) => pointOut(detail));
+
+  lines.set(room.data.planes ?? []);
+  startReading(room, part, sheets, sending, { say });
+  if (find("[data-plane-set]"))
+    setting = startSetting(room, part, sheets, sending, {
+      say, kept: (planes) => kept(planes, part.dataset.kept),
+    });
+  find("[data-plane-row]").hidden = false;
+}
