@@ -23,9 +23,11 @@ from feedback.models import (
     Feedback,
     FeedbackSent,
     LastLooked,
+    LengthStrokes,
     Mark,
     Phrase,
     TakeAlong,
+    TakeHome,
     TakenSwim,
 )
 from portal.actions import files, redact
@@ -69,10 +71,12 @@ ABOUT_SWIMS: dict[str, type[Model]] = {
     "comments": Comment,
     "drawings": Drawing,
     "marks": Mark,
+    "length-strokes": LengthStrokes,
     "feedback": Feedback,
     "feedback-sent": FeedbackSent,
     "taken": TakenSwim,
     "looked": LastLooked,
+    "take-home": TakeHome,
 }
 
 
@@ -149,6 +153,7 @@ STEPS = (
             "feedback-sent": _("feedback sent to you"),
             "taken": _("swims of yours that a coach has in hand"),
             "looked": _("notes of when somebody last looked"),
+            "take-home": _("your take-home pages"),
             "own-words": _("your words on other people’s swims: replaced by “[erased]”"),
             "naming": _("other people’s words elsewhere that name you: your name is taken out"),
         },

@@ -13,7 +13,8 @@ from feedback.actions.captions import captions_of, comment_swim_s
 from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
 from feedback.actions.measured_rows import FIELDS, rows_of
-from feedback.models import Comment, Drawing, FeedbackSent, Mark, TakeAlong
+from feedback.compute.take_home import choice_of
+from feedback.models import Comment, Drawing, FeedbackSent, Mark, TakeAlong, TakeHome
 from portal.actions.export import Pack
 from portal.models import User
 from portal.registry import PersonStep
@@ -121,6 +122,27 @@ def put_measures(pack: Pack) -> None:
     )
 
 
+def put_take_home(pack: Pack) -> None:
+    """What was on each page that was given; its words stand in `feedback`, its figures in
+    `measures`."""
+    header = ("swim", "given_at", "by", "one_thing", "points", "measures", "stills", "against")
+    seen = TakeHome.objects.visible_to(pack.user).filter(given_at__isnull=False)
+    pages = {page.swim_id: page for page in seen.select_related("given_by", "sent")}
+    swims = list(own_swims(pack))
+    folders = {str(swim.pk): folder_of(swim) for swim in swims}
+    rows = ((swim, pages[swim.pk]) for swim in swims if swim.pk in pages)
+    pack.table("take-home", header, (_page(pack, folders, *one) for one in rows))
+
+
+def _page(pack: Pack, folders: dict[str, str], swim: Swim, page: TakeHome) -> tuple[Any, ...]:
+    choice, sent = choice_of(page.given), page.sent
+    return (
+        *(folder_of(swim), iso_utc(page.given_at), _by(page.given_by, pack)),
+        *((sent.one_thing, " | ".join(sent.points)) if sent else ("", "")),
+        *(" | ".join(choice.measures), len(choice.stills), folders.get(choice.before, "")),
+    )
+
+
 def put_captions(pack: Pack) -> None:
     """Beside each film, with its name, so that a player finds it."""
     for clip in own_clips(pack).filter(pk__in=pack.clips):
@@ -144,6 +166,7 @@ STEPS = (
     PersonStep(name="feedback", order=60, run=put_feedback),
     PersonStep(name="marks", order=70, run=put_marks),
     PersonStep(name="measures", order=75, run=put_measures),
+    PersonStep(name="take-home", order=78, run=put_take_home),
     PersonStep(name="captions", order=80, run=put_captions),
     PersonStep(name="take-along", order=90, run=put_take_along),
 )

@@ -11,18 +11,20 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from clinics.models import Swim
-from feedback.models import Comment, FeedbackSent, LastLooked
+from feedback.models import Comment, FeedbackSent, LastLooked, TakeHome
 from feedback.privacy import coaches_of
 from portal.models import User
 
 
 @dataclass(eq=False)
 class News:
-    """Comments and sent feedback that nobody was told of yet, both locked."""
+    """Comments, sent feedback and a given take-home page that nobody was told of yet, all
+    locked."""
 
     swim: Swim
     comments: list[Comment] = field(default_factory=list)
     feedback: list[FeedbackSent] = field(default_factory=list)
+    pages: list[TakeHome] = field(default_factory=list)
 
     @cached_property
     def swimmer(self) -> User | None:
@@ -46,7 +48,8 @@ class News:
             return []
         said = [c.sent_at for c in self.comments if not c.for_coaches and not self._own(c)]
         sent = [one.sent_at for one in self.feedback if one.sent_by_id != self.swimmer.pk]
-        return [at for at in (*said, *sent) if at is not None and at > given_at]
+        given = [one.given_at for one in self.pages if one.given_by_id != self.swimmer.pk]
+        return [at for at in (*said, *sent, *given) if at is not None and at > given_at]
 
     @property
     def _by_swimmer(self) -> list[Comment]:
@@ -105,9 +108,10 @@ def news_of(pk: Any) -> News:
         swim=swim,
         comments=list(_untold(Comment.objects.filter(swim=swim))),
         feedback=list(_untold(FeedbackSent.objects.filter(swim=swim))),
+        pages=list(_untold(TakeHome.objects.filter(swim=swim), "given_at")),
     )
 
 
-def _untold(rows: QuerySet[Any]) -> QuerySet[Any]:
-    new = rows.filter(told_at__isnull=True, sent_at__isnull=False).order_by("pk")
+def _untold(rows: QuerySet[Any], sent_at: str = "sent_at") -> QuerySet[Any]:
+    new = rows.filter(told_at__isnull=True, **{f"{sent_at}__isnull": False}).order_by("pk")
     return new.select_for_update(of=("self",))

@@ -1,8 +1,8 @@
 """Mail when something was said: that there is something new, and where. Never what, nor who.
 
 What is new gathers for ten minutes. Then a person gets one mail with a link to each of their
-swims that has something new, and not one for each sentence or swim. `told_at` of a comment or
-of sent feedback says that its mail is written, or that none is due.
+swims that has something new, and not one for each sentence or swim. `told_at` of a comment,
+of sent feedback or of a take-home page says that its mail is written, or that none is due.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from django.utils import timezone
 from clinics.models import Swim
 from feedback.actions.news import News, news_of
 from feedback.actions.tell_mail import write_digest
-from feedback.models import Comment, FeedbackSent
+from feedback.models import Comment, FeedbackSent, TakeHome
 from portal.actions.jobs import enqueue, published_with_job
 from portal.models import Job, User
 
@@ -80,8 +80,9 @@ def _swims_with_news_for(person: User) -> list[uuid.UUID]:
     unsaid = Q(told_at__isnull=True, sent_at__isnull=False)
     said = Comment.objects.filter(unsaid).exclude(author=person).values("swim")
     sent = FeedbackSent.objects.filter(unsaid).exclude(sent_by=person).values("swim")
+    page = Q(take_home__told_at__isnull=True, take_home__given_at__isnull=False)
     seen = Swim.objects.reviewed_by(person)
-    return list(seen.filter(Q(pk__in=said) | Q(pk__in=sent)).values_list("pk", flat=True))
+    return list(seen.filter(Q(pk__in=said) | Q(pk__in=sent) | page).values_list("pk", flat=True))
 
 
 def _note_told(told: Iterable[News]) -> None:
@@ -90,3 +91,5 @@ def _note_told(told: Iterable[News]) -> None:
     feedback = [sent.pk for news in told for sent in news.feedback]
     Comment.objects.filter(pk__in=comments).update(told_at=now)
     FeedbackSent.objects.filter(pk__in=feedback).update(told_at=now)
+    pages = [page.pk for news in told for page in news.pages]
+    TakeHome.objects.filter(pk__in=pages).update(told_at=now)

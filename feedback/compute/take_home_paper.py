@@ -32,7 +32,13 @@ class PaperStrip:
     ticks: tuple[tuple[float, float], ...]  # place, seconds
     ladder: float | None
 
+    @property
+    def whole(self) -> float:
+        """With the margins at its ends."""
+        return self.width + 2 * MARGIN
 
+
+MARGIN = 14.0  # at either end, for what stands half outside the water
 LOWEST_BAR_Y, ROW = 45.0, 5.0
 LETTER = 4.6  # width of a letter of a phase's name
 
@@ -51,7 +57,7 @@ def on_paper(drawing: Drawing, width: float) -> PaperStrip:
 
     def phase(n: int, one: Stretch) -> PaperSpan:
         wide = at(one.width)
-        name = one.name if wide >= LETTER * (len(one.name) + 3) else ""
+        name = one.name if wide >= LETTER * (len(one.name) + 4) else ""
         return PaperSpan(at(one.x), wide, name=name, odd=bool(n % 2))
 
     return PaperStrip(

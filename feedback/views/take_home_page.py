@@ -6,10 +6,11 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinics.models import Clip, Swim
 from clinics.views.words import said
@@ -19,7 +20,7 @@ from feedback.actions.take_home import swim_before, words_sent
 from feedback.actions.take_home_stills import stills_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.whole import Measured
-from feedback.compute.phases import phases_between
+from feedback.compute.phases import WITHIN, phases_between
 from feedback.compute.take_along import SpecWrong, spec_of
 from feedback.compute.take_home import (
     MOST_STILLS,
@@ -37,7 +38,7 @@ from feedback.views.measures_words import why_unsure
 from feedback.views.on_strip import clip_names, lane_of
 from feedback.views.take_along_list import times
 from feedback.views.take_home_words import against_words, from_words, marks_under, names_with_ends
-from portal.compute.lane_strip import Lane, Span
+from portal.compute.lane_strip import Instant, Lane, Span
 from portal.models import User
 
 
@@ -187,7 +188,7 @@ def page_of(
         stills_gone=len(choice.stills) - len(stills),
         before=before,
         before_gone=bool(choice.before) and before is None,
-        lane=_lane(swim, known.marks, reader),
+        lane=_lane(known, reader),
         measured_from=from_words(swim, marks_under(measures, known.marks)),
         given_at=given_at,
         given_by=given_by,
@@ -229,19 +230,33 @@ def _same(earlier: Measured | None, one: Measure) -> Measure | None:
     return next((other for other in found if key_of(other) == key_of(one)), None)
 
 
-def _lane(swim: Swim, marks: Sequence[Mark], reader: User) -> Lane:
+def _lane(known: Known, reader: User) -> Lane:
+    """Strokes and distances stay off it: it tells of phases and walls. A wall that was marked
+    stands where it was touched, the others where the pace puts them."""
+    swim = known.swim
     placed = [
         PlacedMark(mark, swim_s_at(swim, mark.recording, mark.pts_ticks), None, None, False)
-        for mark in marks
+        for mark in known.marks
     ]
     timed = [(one.mark.kind, one.at_s) for one in placed if one.at_s is not None]
+    spans = phases_between(timed)
     clips = Clip.objects.visible_to(reader).filter(swim=swim).select_related("station")
-    return lane_of(
+    lane = lane_of(
         swim,
         clip_names(clips),
         (),
-        flags=flags_of(placed),
-        phases=[
-            Span(one.from_s, one.to_s, str(Phase(one.phase).label)) for one in phases_between(timed)
-        ],
+        flags=flags_of([one for one in placed if one.mark.kind not in WITHIN]),
+        phases=[Span(one.from_s, one.to_s, str(Phase(one.phase).label)) for one in spans],
     )
+    return _at_marked_walls(lane, known)
+
+
+def _at_marked_walls(lane: Lane, known: Known) -> Lane:
+    touched = {one.number: one.quantity.value for one in known.measures if one.key == "split"}
+    walls = [
+        Instant(touched[n], name=_("turn")) if n in touched else wall
+        for n, wall in enumerate(lane.walls)
+    ]
+    leaves_s = touched.get(len(walls), lane.leaves_s)
+    ends = [wall.at_s for wall in walls] + ([leaves_s] if leaves_s is not None else [])
+    return replace(lane, walls=tuple(walls), leaves_s=leaves_s, end_s=max(lane.end_s, *ends))

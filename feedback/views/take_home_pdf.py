@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from feedback.views.take_home_page import Page
 
 TEMPLATE = "feedback/take_home_pdf.html"
-STRIP_WIDTH = 650.0  # as wide as the page's words, in px of 1/96 inch
-FITS = ("roomy", "close", "tight")
+STRIP_WIDTH = 640.0  # as wide as the page's words, in px of 1/96 inch
+FITS = ("roomy", "even", "close", "tight")
 """Stills and letters become smaller from one to the next, until it is one page."""
 
 
