@@ -355,6 +355,8 @@ MATRIX: dict[str, Row] = {
     "feedback:zero-as-found": Row("swim", post="C"),
     "feedback:measuring": Row("club", get="A", post="A"),
     "feedback:mark-take-away": Row("mark", post="C"),
+    "feedback:length-strokes": Row("swim", post="C"),
+    "feedback:length-strokes#withdrawn": Row("withdrawn swim"),
     "feedback:plane-place": Row("swim", post="C"),
     "feedback:plane-place#withdrawn": Row("withdrawn swim"),
     "feedback:plane-reading": Row("swim", get="SC"),

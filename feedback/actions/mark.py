@@ -6,6 +6,8 @@ stays what the start log and the soundtracks say, until somebody makes that mark
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -20,12 +22,32 @@ if TYPE_CHECKING:
     from portal.models import User
 
 
+@dataclass(frozen=True)
+class Placed:
+    """What a mark may say besides its event and frame. `distance_m`: swum from the start until
+    then, `distance_u_m` its standard uncertainty. `x`, `y`: where the body part is in the picture,
+    in parts of its width and height. None: not said."""
+
+    distance_m: float | None = None
+    distance_u_m: float | None = None
+    x: float | None = None
+    y: float | None = None
+
+    def said(self) -> dict[str, float]:
+        return {name: value for name, value in asdict(self).items() if value is not None}
+
+
+NOTHING_MORE = Placed()
+
+
 @transaction.atomic
 def place_mark(
-    *, swim: Swim, by: User, clip: Clip, frame: int, kind: str, distance_m: float | None = None
+    *, swim: Swim, by: User, clip: Clip, frame: int, kind: str, **said: float | None
 ) -> Mark:
     """The same event by the same person on the same frame stands once; asked for again, it
-    changes nothing but a distance that is another one now. Raises FrameUnknown."""
+    changes only what is said of its distance and its place. `said`: see Placed. Raises
+    FrameUnknown."""
+    more = Placed(**said)
     pts_ticks = pts_ticks_of(clip, frame)
     interval = interval_ticks_at(clip.recording, pts_ticks)
     mark, new = Mark.objects.get_or_create(
@@ -34,15 +56,53 @@ def place_mark(
         pts_ticks=pts_ticks,
         kind=kind,
         placed_by=by,
-        defaults={"distance_m": distance_m, "interval_ticks": interval},
+        defaults={**more.said(), "interval_ticks": interval},
     )
     if new:
         _note("mark-placed", mark, by)
-    elif mark.distance_m != distance_m:
-        mark.distance_m = distance_m
-        mark.save(update_fields=["distance_m"])
+    elif changed := _changed(mark, more):
+        for name, value in changed.items():
+            setattr(mark, name, value)
+        mark.save(update_fields=list(changed))
         _note("mark-changed", mark, by)
     return mark
+
+
+def _changed(mark: Mark, more: Placed) -> dict[str, float | None]:
+    """What is not said stays; the ± of another distance does not."""
+    said: dict[str, float | None] = dict(more.said())
+    if "distance_m" in said and said["distance_m"] != mark.distance_m:
+        said.setdefault("distance_u_m", None)
+    return {name: value for name, value in said.items() if getattr(mark, name) != value}
+
+
+@dataclass(frozen=True)
+class Row:
+    """A mark to place: its event, the clip, the clip's frame, and what else it says."""
+
+    kind: str
+    clip: Clip
+    frame: int
+    more: Placed = NOTHING_MORE
+
+
+@transaction.atomic
+def place_marks(*, swim: Swim, by: User, rows: Sequence[Row]) -> int:
+    """Many at once on a swim on which this person has none, with one record of it; how many.
+    Raises FrameUnknown, and then places none."""
+    marks = []
+    for row in rows:
+        pts_ticks = pts_ticks_of(row.clip, row.frame)
+        interval = interval_ticks_at(row.clip.recording, pts_ticks)
+        anchor = {"recording": row.clip.recording, "pts_ticks": pts_ticks}
+        told = {"kind": row.kind, "interval_ticks": interval, **row.more.said()}
+        marks.append(Mark(swim=swim, placed_by=by, **anchor, **told))
+    placed = Mark.objects.bulk_create(marks)
+    if placed:
+        detail = {"swim": str(swim.pk), "count": len(placed)}
+        club = swim.entry.clinic.club
+        record(action="mark-placed", by=by, subject=placed[0], club=club, detail=detail)
+    return len(placed)
 
 
 @transaction.atomic

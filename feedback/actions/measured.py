@@ -138,12 +138,19 @@ def measured_of(swim: Swim, marks: QuerySet[Mark], *, by: User | None = None) ->
     return measured_from(swim, its, by=by)
 
 
-def measured_from(swim: Swim, marks: Iterable[Mark], *, by: User | None = None) -> Measured:
+def measured_from(
+    swim: Swim,
+    marks: Iterable[Mark],
+    planes: HeldPlanes | None = None,
+    *,
+    by: User | None = None,
+) -> Measured:
     """As `measured_of`, of marks that are there already. One query for the club's choice, one for
     planes where marks have places, one for a start that was marked or a medley's strokes."""
     marks = list(marks)
     zone = zone_of(swim.entry.clinic.club)
-    return _measured(swim, marks, choices_of(swim), planes_of(marks), zone, by)
+    planes = planes_of(marks) if planes is None else planes
+    return _measured(swim, marks, choices_of(swim), planes, zone, by)
 
 
 def measured_many(

@@ -40,12 +40,20 @@ class PlacedMark:
 
     @property
     def label(self) -> str:
-        """The event; "head at 15 m" for one at a distance."""
-        if self.mark.distance_m is None:
-            return self.mark.get_kind_display()
-        return _("head at %(distance)s m") % {
-            "distance": number_format(f"{self.mark.distance_m:g}", use_l10n=True)
-        }
+        """The event; "head at 15 m" for one at a distance, "head breaks surface, 11.5 m"."""
+        mark = self.mark
+        head = mark.kind == Mark.Kind.HEAD_AT_DISTANCE
+        if mark.distance_m is None:
+            return _("head where it is in the picture") if head else mark.get_kind_display()
+        distance = number_format(f"{mark.distance_m:g}", use_l10n=True)
+        if head:
+            return _("head at %(distance)s m") % {"distance": distance}
+        event = {"event": mark.get_kind_display(), "distance": distance}
+        return _("%(event)s, %(distance)s m") % event
+
+    @property
+    def where(self) -> str:
+        return _("with its place in the picture") if self.mark.x is not None else ""
 
     @property
     def by(self) -> str:
@@ -60,6 +68,9 @@ class PlacedMark:
             "frame": self.frame,
             "kind": self.mark.kind,
             "distance_m": self.mark.distance_m,
+            "x": self.mark.x,
+            "y": self.mark.y,
+            "where": self.where,
             "label": self.label,
             "at_s": self.at_s,
             "sure": shown.sure if shown else None,

@@ -7,80 +7,24 @@ import uuid
 from typing import Any
 from urllib.parse import urlencode
 
-from django import forms
 from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinics.models import Clip, Swim
+from clinics.models import Swim
 from feedback.actions.frames import FrameUnknown
 from feedback.actions.mark import place_mark, take_mark_away
 from feedback.models import Mark
 from feedback.views.coaching import coaches_here
+from feedback.views.mark_form import AT_A_DISTANCE, MarkForm
 from feedback.views.mark_list import KEYED, flags_of, marks_of
 from feedback.views.measures_guide import guides_of
 from feedback.views.room_data import StationView, opening, views_of
-from portal.models import User
 from portal.requests import SignedInRequest
 
 NOT_ACCEPTABLE = 422
-
-
-class MarkForm(forms.Form):
-    """Which event, on which frame of which view. No time: that is looked up."""
-
-    clip = forms.ModelChoiceField(
-        Clip.objects.none(),
-        error_messages={
-            "required": _("It is not clear which picture this mark is for. Open the swim again."),
-            "invalid_choice": _("That view is no longer there. Open the swim again."),
-        },
-    )
-    frame = forms.IntegerField(
-        min_value=0,
-        error_messages={
-            "required": _("It is not clear which picture this mark is for. Stop at a frame first."),
-        },
-    )
-    kind = forms.ChoiceField(
-        choices=Mark.Kind,
-        error_messages={
-            "required": _("Say which event this is."),
-            "invalid_choice": _("That is none of the events that can be marked."),
-        },
-    )
-    distance_m = forms.FloatField(
-        required=False,
-        min_value=0.5,
-        max_value=1500,
-        error_messages={"invalid": _("The distance is a number of metres, such as 15.")},
-    )
-
-    def __init__(self, *args: Any, swim: Swim, user: User) -> None:
-        super().__init__(*args)
-        clips = Clip.objects.visible_to(user).filter(swim=swim).select_related("recording")
-        self.fields["clip"].queryset = clips  # type: ignore[attr-defined]
-
-    def clean(self) -> dict[str, Any]:
-        told = super().clean() or {}
-        clip, frame = told.get("clip"), told.get("frame")
-        if clip is not None and frame is not None and frame >= clip.frame_count:
-            self.add_error(
-                "frame",
-                _("This view has %(count)d frames; choose one of them.")
-                % {"count": clip.frame_count},
-            )
-        at_distance = told.get("kind") == Mark.Kind.HEAD_AT_DISTANCE
-        if at_distance and told.get("distance_m") is None and "distance_m" not in self.errors:
-            self.add_error("distance_m", _("Say at which distance the head is, in metres."))
-        if not at_distance:
-            told["distance_m"] = None
-        return told
-
-    def sentences(self) -> list[str]:
-        return [str(said) for errors in self.errors.values() for said in errors]
 
 
 def marks_part(request: SignedInRequest, swim: Swim, views: list[StationView]) -> dict[str, Any]:
@@ -98,6 +42,9 @@ def marks_part(request: SignedInRequest, swim: Swim, views: list[StationView]) -
         "marks_for_script": [mark.for_script() for mark in placed],
         "mark_kinds": kinds,
         "mark_others": [one for one in others if one[0] != Mark.Kind.HEAD_AT_DISTANCE],
+        "mark_distances": [
+            (kind.value, label, kind.label) for kind, label in AT_A_DISTANCE.items()
+        ],
         "mark_at": opened if opened and opened.asked else None,
         "guides_for_script": guides,
         "marking": marking,
@@ -140,12 +87,13 @@ def mark(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     if not form.is_valid():
         return _refused(request, swim, form.sentences())
     told = form.cleaned_data
+    clip, frame, kind = (told[name] for name in ("clip", "frame", "kind"))
     try:
-        place_mark(swim=swim, by=request.user, **told)
+        place_mark(swim=swim, by=request.user, clip=clip, frame=frame, kind=kind, **form.placed())
     except FrameUnknown:
         gone = _("The list of this recording's frames is gone: nothing can be marked in it.")
         return _refused(request, swim, [str(gone)])
-    return _answer(request, swim, {"view": told["clip"].pk, "at": told["frame"]})
+    return _answer(request, swim, {"view": clip.pk, "at": frame})
 
 
 @require_POST

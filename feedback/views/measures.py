@@ -17,14 +17,24 @@ from django.views.decorators.http import require_safe
 
 from clinics.models import Swim
 from clinics.views.words import said
-from feedback.actions.measured import measured_from, seen_of
-from feedback.compute.measuring.events import NAMES, Seen, Zero, differences, spread_of
+from feedback.actions.measured import measured_from, planes_of, seen_of
+from feedback.compute.measuring.events import (
+    NAMES,
+    Seen,
+    Zero,
+    at_m_of,
+    differences,
+    spread_of,
+)
 from feedback.compute.measuring.measure import Measure
+from feedback.compute.measuring.medley import MEDLEY
 from feedback.compute.measuring.swim_marks import Course
 from feedback.compute.measuring.whole import Measured
 from feedback.views.coaching import coaches_here
+from feedback.views.length_strokes import strokes_part
 from feedback.views.mark_list import PlacedMark, marks_of
 from feedback.views.measure_words import in_short, sure_words, told
+from feedback.views.measures_places import place_words, places_unknown, seen_in
 from feedback.views.measures_start import start_part
 from feedback.views.measures_words import name_in_list, why_unsure, zero_words
 from feedback.views.room_data import views_of
@@ -36,8 +46,8 @@ GROUPS = (
         "start",
         gettext_lazy("Start"),
         (
-            *("reaction-time", "block-time", "movement-time"),
-            *("flight-time", "entry-time", "time-to-entry"),
+            *("reaction-time", "block-time", "movement-time", "flight-time"),
+            *("flight-distance", "entry-time", "time-to-entry"),
         ),
     ),
     (
@@ -81,6 +91,7 @@ class ShownMeasure:
     why_unsure: str
     says: str
     source: str
+    places: list[str]
     marks: list[PlacedMark]
 
 
@@ -117,7 +128,9 @@ def measures_part(
     coaching = coaches_here(request, swim)
     marks = [one.mark for one in placed]
     by_key = {str(one.mark.pk): one for one in placed}
-    measured = measured_from(swim, marks, by=request.user if coaching else None)
+    planes = planes_of(marks)
+    measured = measured_from(swim, marks, planes, by=request.user if coaching else None)
+    seen = seen_of(swim, marks, planes)
     groups = _groups(measured, by_key, coaching=coaching)
     wrong = [Trouble(said(one.says), _known(one.marks, by_key)) for one in measured.wrong]
     return {
@@ -126,15 +139,24 @@ def measures_part(
         "measures_zero": zero_words(Zero(swim.start_kind, swim.start_u_ms / 1000)),
         "measures_no_clock": coaching and any(one.at_s is None for one in placed),
         "measures_here": coaching or any(group.measures for group in groups),
-        **(_people(seen_of(swim, marks), by_key) | start_part(swim, placed) if coaching else {}),
+        "measures_no_plane": coaching and places_unknown(marks, seen),
+        **(_for_coaches(swim, placed, measured, _people(seen, by_key)) if coaching else {}),
     }
 
 
+def _for_coaches(
+    swim: Swim, placed: Sequence[PlacedMark], measured: Measured, people: dict[str, Any]
+) -> dict[str, Any]:
+    return {**people, **start_part(swim, placed), **strokes_part(measured.swim.course)}
+
+
 def _groups(measured: Measured, by_key: dict[str, PlacedMark], *, coaching: bool) -> list[Group]:
-    shown = []
+    shown, seen = [], seen_in(measured.swim)
     for key, title, keys in GROUPS:
         its = [one for one in measured.measures if one.key in keys]
-        measures = [_shown(one, by_key) for one in sorted(its, key=lambda one: _place(one, keys))]
+        measures = [
+            _shown(one, by_key, seen) for one in sorted(its, key=lambda one: _place(one, keys))
+        ]
         step = next_step(key, measured.swim.course) if coaching and not measures else ""
         if measures or step:
             shown.append(Group(key, str(title), measures, step))
@@ -148,8 +170,8 @@ def _place(one: Measure, keys: Sequence[str]) -> tuple[int, int, float]:
     return (keys.index(one.key), one.number, one.at_m or 0.0)
 
 
-def _shown(one: Measure, by_key: dict[str, PlacedMark]) -> ShownMeasure:
-    distances = {key: placed.mark.distance_m for key, placed in by_key.items()}
+def _shown(one: Measure, by_key: dict[str, PlacedMark], seen: dict[str, Seen]) -> ShownMeasure:
+    distances = {key: at_m_of(mark) for key, mark in seen.items()}
     return ShownMeasure(
         key=f"{one.key}-{one.number}-{one.at_m or 0:g}",
         name=name_in_list(one, distances),
@@ -159,6 +181,7 @@ def _shown(one: Measure, by_key: dict[str, PlacedMark]) -> ShownMeasure:
         why_unsure=why_unsure(one),
         says=said(one.definition.says),
         source=one.definition.source,
+        places=place_words(one, seen),
         marks=_known(one.marks, by_key),
     )
 
@@ -180,7 +203,12 @@ def next_step(group: str, course: Course) -> str:
         return _("Mark the touch of the wall and the feet leaving it.") if turned else ""
     if course.stroke in ("breaststroke", "butterfly"):
         return _("Mark the hand entry of each body cycle of a length.")
-    return _("Mark each hand entry of a length.") if course.stroke != "medley" else ""
+    if course.stroke == MEDLEY and not course.strokes:
+        return _(
+            "Over this distance a medley has no set order of strokes. Say below which stroke each "
+            "length was; until then no stroke is counted."
+        )
+    return _("Mark each hand entry of a length.")
 
 
 def _people(seen: list[Seen], by_key: dict[str, PlacedMark]) -> dict[str, Any]:

@@ -161,7 +161,7 @@ def test_without_script_the_page_opens_at_the_marked_frame(cast: Cast) -> None:
         ({"frame": ""}, "Stop at a frame first."),
         ({"frame": "100"}, "This view has 100 frames; choose one of them."),
         ({"kind": "wave"}, "That is none of the events that can be marked."),
-        ({"kind": "head-at-distance"}, "Say at which distance the head is, in metres."),
+        ({"kind": "head-at-distance"}, "Say at which distance the head is, in metres, or where"),
         ({"kind": "head-at-distance", "distance_m": "far"}, "The distance is a number of metres"),
         ({"clip": "other"}, "That view is no longer there."),
     ],

@@ -126,10 +126,10 @@ def test_marks_by_taps_are_refused_in_words_and_taken_away(
     expect(page.locator("[data-mark-list] li")).to_have_count(1)
     page.get_by_role("button", name="head breaks surface").click()  # twice changes nothing
     page.locator(".marks .more summary").click()
-    page.get_by_role("button", name="mark", exact=True).click()
-    expect(page.get_by_text("Say at which distance the head is, in metres.")).to_be_visible()
-    page.get_by_label("head at").fill("15")
-    page.get_by_label("head at").press("Enter")
+    page.get_by_role("button", name="head at a distance, at this distance").click()
+    expect(page.get_by_text("Say at which distance the head is, in metres, or where it is in the picture.")).to_be_visible()
+    page.get_by_label("metres swum from the start").fill("15")
+    page.get_by_label("metres swum from the start").press("Enter")
     expect(page.locator("[data-mark-list] li")).to_have_count(2)
     assert page.locator("[data-mark-error]").is_hidden()
     assert {(mark.kind, mark.distance_m) for mark in marks_on(2)} == {

@@ -25,7 +25,11 @@ export function createMarkList(part) {
       state.textContent = mark.sure;
       if (mark.sure_class) state.classList.add(mark.sure_class);
     }
+    row.querySelector("[data-in-picture]").textContent = mark.where;
     const away = row.querySelector("form");
+    const after = row.querySelector("[data-place-after]");
+    if (!mark.take_away || mark.frame === null || mark.kind === "start-signal") after.remove();
+    else after.ariaLabel = after.dataset.label.replace("{label}", mark.label);
     if (!mark.take_away) away.remove();
     else {
       away.action = mark.take_away;

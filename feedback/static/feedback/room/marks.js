@@ -1,10 +1,10 @@
 // Marks: an event placed on the frame that is on screen, by a button, or by a figure once
 // "Mark" is in hand (key m); the list of those placed; their flags on the strip.
 
+import { startMarkKeys } from "./mark-keys.js";
 import { createMarkList } from "./mark-list.js";
+import { startMarkPlace } from "./mark-place.js";
 import { startPass } from "./measures-pass.js";
-
-const TYPED_INTO = "input, textarea, select, [contenteditable]";
 
 export function startMarks(room) {
   const part = document.querySelector("[data-marks]");
@@ -26,7 +26,8 @@ export function startMarks(room) {
   const find = (name) => part.querySelector(name);
   const list = createMarkList(part);
   const pointOut = (now) => list.pointOut(marks, now?.frames);
-  const show = () => { list.show(marks); pointOut(room.now()); flags(); };
+  const placing = startMarkPlace(room, part);
+  const show = () => { list.show(marks); pointOut(room.now()); flags(); placing.ring(marks); };
   const say = (words) => { find("[data-mark-said]").textContent = words; };
   const complain = (words) => {
     const error = find("[data-mark-error]");
@@ -59,20 +60,42 @@ export function startMarks(room) {
     return true;
   }
 
-  async function place(kind, distance = "") {
+  const number = (typed = "") => typed.trim().replace(",", ".");
+
+  // The event on the frame that is on screen, with its place in the picture if that is wanted.
+  async function place(kind, distance = "", plusMinus = "") {
     const { main, frame } = room.now(); // before anything moves on
     room.pause();
+    const at = placing.wanted(kind) ? await placing.ask(labelOf(kind)) : null;
+    if (at === undefined) return;
+    await mark({ clip: main, frame, kind, distance_m: number(distance), plus_minus_m: number(plusMinus) }, at);
+  }
+
+  async function mark(told, at) {
     const fields = new FormData();
-    const told = { clip: main, frame, kind, distance_m: distance.replace(",", ".") };
     for (const [name, value] of Object.entries(told)) fields.set(name, value);
+    if (at) { fields.set("x", at[0].toFixed(5)); fields.set("y", at[1].toFixed(5)); }
     if (!(await post(new URL(find("[data-mark-form]").action), fields))) return;
-    const placed = marks.find((one) => one.view === main && one.frame === frame && one.kind === kind);
+    const placed = marks.find((one) => one.view === told.clip && one.frame === told.frame && one.kind === told.kind && one.mine);
     if (placed) say(part.dataset.placed.replace("{label}", placed.label).replace("{time}", list.time(placed.at_s)));
+  }
+
+  const labelOf = (kind) => part.querySelector(`[data-mark-form] [value="${kind}"]`)?.dataset.label ?? "";
+
+  // Afterwards: the place of a mark that stands already.
+  async function placeAfter(key) {
+    const { view, frame, kind, label } = marks.find((one) => one.key === key);
+    room.pause();
+    await room.jump({ view, frame });
+    const at = await placing.ask(label);
+    if (at) await mark({ clip: view, frame, kind }, at);
   }
 
   show();
   room.element.addEventListener("room:frame", (event) => pointOut(event.detail));
   part.addEventListener("click", (event) => {
+    const after = event.target.closest("[data-place-after]");
+    if (after) return void placeAfter(after.closest("li").dataset.key);
     const link = event.target.closest("a.jump-to");
     if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
     event.preventDefault();
@@ -81,7 +104,7 @@ export function startMarks(room) {
   part.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (event.target.matches("[data-mark-form]"))
-      place(event.submitter.value, event.target.elements.distance_m?.value);
+      place(event.submitter.value, event.target.elements.distance_m?.value, event.target.elements.plus_minus_m?.value);
     else if (await post(event.target.action, new FormData())) say(part.dataset.takenAway);
   });
   if (!find("[data-mark-form]")) return;
@@ -89,31 +112,4 @@ export function startMarks(room) {
   let inHand;
   startPass(room, part, place, (on) => inHand(on));
   inHand = startMarkKeys(room, part, place);
-}
-
-// While "Mark" is in hand, figures mark; otherwise they choose views, as elsewhere.
-function startMarkKeys(room, part, place) {
-  const button = part.querySelector("[data-mark-keys]");
-  const inHand = () => button.ariaPressed === "true";
-  const take = (on) => {
-    button.ariaPressed = String(on);
-    if (on) box.open = true;
-    part.classList.toggle("by-keys", on);
-  };
-  button.hidden = false;
-  const box = part.querySelector("[data-mark-box]");
-  box.open = matchMedia("(min-width: 641px)").matches;
-  button.addEventListener("click", () => take(!inHand()));
-  room.addKeys({ m: () => take(!inHand()) });
-  document.addEventListener("keydown", (event) => {
-    if (!inHand() || event.altKey || event.ctrlKey || event.metaKey) return;
-    if (event.target.closest(TYPED_INTO) || document.querySelector("dialog[open]")) return;
-    const kind = /^[1-9]$/.test(event.key) && part.querySelector(`[data-mark-key="${event.key}"]`)?.value;
-    if (!kind && event.key !== "Escape") return;
-    event.preventDefault();
-    event.stopImmediatePropagation();
-    if (kind) place(kind);
-    else take(false);
-  }, { capture: true });
-  return (on) => { if (on !== undefined) take(on); return inHand(); };
 }
