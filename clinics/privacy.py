@@ -26,6 +26,9 @@ A clip in which somebody sees a minor is hidden from everyone, until two people 
 that the checkers look at it (`in_question_for`). A clip that was made, or made again,
 after its swim was passed on waits until a checker passes it on: nobody has looked yet.
 
+Whose measures count without a name among those of a clinic's swimmers (`counted`): who agrees to
+count-among-group, for swims that are given. No footage is shown by it.
+
 Before that (`handled_by`): the checkers of the clinic see what is brought in until the clinic is
 closed; crew the recordings that they brought in until it is checked. Club admins manage consent
 and keeping without seeing footage. Nobody else.
@@ -39,6 +42,7 @@ from django.db.models import Exists, F, OuterRef, Q
 
 from clinics.privacy_asks import (
     COACH_EDUCATION,
+    COUNT_AMONG_GROUP,
     FILM_AND_REVIEW,
     NOBODY_ELSE,
     OF_CLIP,
@@ -228,6 +232,16 @@ def swims_shown_to_group(user: User) -> Q:
 @by_share
 def swims_shared_by(share_id: uuid.UUID) -> Q:
     return _shared(share_id, OF_SWIM)
+
+
+@by_anyone
+def swims_counted() -> Q:
+    """Whose measures count, without a name, among those of the clinic's swimmers. It shows no
+    swim to anybody: who looks gets what is made of many (feedback/actions/spread.py)."""
+    unclear = Q(resolved_at__isnull=True) | Q(outcome="deleted")
+    reports = rows_of("MinorReport").filter(unclear, clip__swim_id=OuterRef("pk"))
+    counts = _swimmer_agrees(OF_SWIM) & agreed("entry__swimmer_id", COUNT_AMONG_GROUP)
+    return _passed_on(OF_SWIM) & _given(OF_SWIM) & counts & ~Q(Exists(reports))
 
 
 @by_user

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 FILM_AND_REVIEW = "film-and-review"
 SHOW_TO_GROUP = "show-to-group"
+COUNT_AMONG_GROUP = "count-among-group"  # of measures; no footage is shown by it
 COACH_EDUCATION = "coach-education"
 PUBLISH = "publish"
 NOBODY_ELSE = ""  # in the place of a purpose: nobody else may be recognised, whoever agrees

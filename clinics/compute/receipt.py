@@ -165,18 +165,40 @@ def receipt(facts: Facts, *, issued_at: dt.datetime) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True)
+class _Handled:
+    """What of the swimmer a purpose is about, and what is done with it."""
+
+    information: tuple[tuple[str, bool], ...]  # type, and whether it may be left out
+    collected_by: str
+    processed_by: tuple[str, ...]
+
+
+_FILM = _Handled(
+    (("video and sound of swimming", True), ("name", False)),
+    "fixed cameras at the pool",
+    ("recording", "cutting into clips", "showing", "commenting"),
+)
+_MEASURES = _Handled(
+    (("measures of swimming: times, speeds, distances, stroke rates", True),),
+    "marks placed on frames of the swimmer's clips",
+    ("measuring", "median and quartiles over at least five swimmers, rounded, without names"),
+)
+_HANDLED = {"count-among-group": _MEASURES}  # all others are about the film
+
+
 def _purpose(facts: Facts) -> dict[str, Any]:
+    handled = _HANDLED.get(facts.purpose, _FILM)
     return {
         "purpose": facts.sentence,
         "purpose_type": facts.purpose,
         "lawful_basis": "consent",
         "pii_information": [
-            {"pii_type": "video and sound of swimming", "pii_optional": True},
-            {"pii_type": "name", "pii_optional": False},
+            {"pii_type": kind, "pii_optional": optional} for kind, optional in handled.information
         ],
         "pii_controllers": [facts.club_id],
-        "collection_method": "fixed cameras at the pool",
-        "processing_method": ["recording", "cutting into clips", "showing", "commenting"],
+        "collection_method": handled.collected_by,
+        "processing_method": list(handled.processed_by),
         "storage_locations": ["the controller's own server"],
         "retention_period": facts.retention,
         "jurisdiction": facts.address or "where the controller is established",

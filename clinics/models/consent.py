@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 class Purpose(models.TextChoices):
     FILM_AND_REVIEW = "film-and-review", _("to be filmed, and the club's coaches review it")
     SHOW_TO_GROUP = "show-to-group", _("shown to the other swimmers of the same clinic")
+    COUNT_AMONG_GROUP = (
+        "count-among-group",
+        _("measures counted, without a name, among those of the clinic's swimmers"),
+    )
     COACH_EDUCATION = "coach-education", _("shown to coaches of other clubs, for learning")
     PUBLISH = "publish", _("published for anyone, clip by clip")
 

@@ -93,6 +93,10 @@ class SwimQuerySet(models.QuerySet["Swim"]):
         """Swims that the user checks before anyone else sees them."""
         return privacy.swims_handled_by(self, user)  # type: ignore[return-value]
 
+    def counted(self) -> SwimQuerySet:
+        """Swims whose measures count, without a name, among those of the clinic's swimmers."""
+        return privacy.swims_counted(self)  # type: ignore[return-value]
+
     def coached_by(self, user: User) -> SwimQuerySet:
         """Swims passed on to the user as coach, to comment on and give to their swimmers."""
         return privacy.swims_coached_by(self, user)  # type: ignore[return-value]

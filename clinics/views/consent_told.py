@@ -15,6 +15,10 @@ NOW: dict[tuple[str, bool], Any] = {
     ),
     ("show-to-group", True): _("The other swimmers of the same clinic see clips you were given."),
     ("show-to-group", False): _("No other swimmer sees your clips."),
+    ("count-among-group", True): _(
+        "Beside the swims of others who swam alike your measures count, without your name."
+    ),
+    ("count-among-group", False): _("Your measures count beside nobody else's swim."),
     ("coach-education", True): _(
         "A coach may put single clips on the shelf for coaches of other clubs. You see which."
     ),

@@ -12,6 +12,7 @@ from portal.models import OutboxMail
 from tests.cast import Cast, make_entry
 
 FILM, GROUP, COACHES, PUBLISH = "film-and-review", "show-to-group", "coach-education", "publish"
+COUNT = "count-among-group"
 
 
 def with_texts(cast: Cast) -> Cast:

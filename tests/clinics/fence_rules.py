@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 FILM, GROUP, LEARN, PUBLISH = "film-and-review", "show-to-group", "coach-education", "publish"
-PURPOSES = (FILM, GROUP, LEARN, PUBLISH)
+COUNT = "count-among-group"  # opens no footage to anybody
+UNCLEAR = {"open", "deleted"}  # what became of a report of a minor
+PURPOSES = (FILM, GROUP, COUNT, LEARN, PUBLISH)
 
 
 @dataclass
@@ -132,6 +134,15 @@ def shown_to_group(world: World, user: str | None, name: str) -> bool:
     here = in_the_clinic(world, user) and passed_on(world, name) and swim.given_at is not None
     everybody = {swim.of, *seen_in_swim(world, name)}
     return here and all_agree(world, everybody, GROUP)
+
+
+def counted(world: World, name: str) -> bool:
+    """Its measures count without a name: given, agreed to, and nobody asks for a minor's age."""
+    swim = world.swims[name]
+    if not passed_on(world, name) or not all_agree(world, seen_in_swim(world, name), FILM):
+        return False
+    reports = {clip.report for clip in world.clips.values() if clip.swim == name}
+    return swim.given_at is not None and agrees(world, swim.of, COUNT) and not reports & UNCLEAR
 
 
 def sees_swim(world: World, user: str | None, name: str) -> bool:

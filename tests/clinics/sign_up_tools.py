@@ -17,10 +17,10 @@ from clinics.actions.sign_up_sheet import set_sheet
 from clinics.models import Clinic, SignUp, SignUpSheet
 from portal.models import OutboxMail, User
 from tests.cast import Cast
-from tests.clinics.consent_tools import COACHES, FILM, GROUP, PUBLISH, with_texts
+from tests.clinics.consent_tools import COACHES, COUNT, FILM, GROUP, PUBLISH, with_texts
 
 FORM, SENT, MINE, END = "/sign-up/", "/sign-up/sent/", "/sign-up/mine/", "/sign-up/mine/end/"
-EVERY = (FILM, GROUP, COACHES, PUBLISH)
+EVERY = (FILM, GROUP, COUNT, COACHES, PUBLISH)
 BELA, BELA_MAIL = "Bela Roan", "bela.roan@harbourlane.example"
 HURTS, WISH = "left shoulder, since spring", "my breathing on the turn"
 State = SignUp.State

@@ -15,7 +15,7 @@ from clinics.actions.consent import How, end_consent
 from clinics.actions.consent_answers import take_answers
 from clinics.actions.consent_ask import ask, find_request
 from clinics.actions.consent_texts import default_text, texts_of
-from clinics.models import Consent, ConsentRequest, ConsentText
+from clinics.models import Consent, ConsentRequest, ConsentText, Purpose
 from portal.models import OutboxMail
 from tests.cast import Cast, sign_in
 from tests.clinics.consent_tools import FILM, GROUP, newcomer, next_version, with_texts, yes
@@ -140,7 +140,7 @@ def test_the_defaults_are_published_with_one_click(cast: Cast) -> None:
     client = sign_in(Client(), cast.admin)
     assert "Begin with plain default texts" in client.get(texts_url(cast)).content.decode()
     page = client.post(texts_url(cast, "consent-texts-begin"), follow=True).content.decode()
-    assert ConsentText.objects.count() == 8 and "Begin with plain" not in page
+    assert ConsentText.objects.count() == 2 * len(Purpose) and "Begin with plain" not in page
     assert "the checker, Jun Sorley," in page
 
 

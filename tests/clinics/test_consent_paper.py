@@ -14,7 +14,7 @@ from django.utils import timezone
 from PIL import Image
 
 from clinics.actions.consent import end_consent
-from clinics.models import Consent, Swimmer
+from clinics.models import Consent, Purpose, Swimmer
 from portal.models import StoredFile
 from tests.cast import Cast, sign_in
 from tests.clinics.consent_tools import FILM, GROUP, in_force, newcomer, next_version, with_texts
@@ -38,7 +38,7 @@ def paper(cast: Cast, swimmer: Swimmer) -> str:
 def told(content: bytes | None = None, at: dt.datetime | None = None, **says: str) -> Any:
     signed = timezone.localtime(at or timezone.now() - dt.timedelta(minutes=2), dt.UTC)
     zoned = signed.astimezone(dt.UTC)  # Dublin in November keeps UTC
-    purposes = (FILM, GROUP, "coach-education", "publish")
+    purposes = Purpose.values
     sheet = SimpleUploadedFile("IMG_1.jpg", photo() if content is None else content, "image/jpeg")
     said = {f"version-{purpose}": 1 for purpose in purposes} | {
         purpose: says.get(purpose.replace("-", "_"), "") for purpose in purposes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.test import Client
 from django.urls import reverse
 
-from clinics.models import Clip, Consent
+from clinics.models import Clip, Consent, Purpose
 from tests.cast import Cast, sign_in
 from tests.clinics.consent_tools import COACHES, FILM, GROUP, in_force, next_version, with_texts
 
@@ -19,7 +19,7 @@ def url(cast: Cast, name: str, purpose: str = FILM, whose: str = "tomas") -> str
 
 def test_every_purpose_is_a_switch_with_what_it_changes(cast: Cast) -> None:
     page = sign_in(Client(), with_texts(cast).tomas).get(PAGE).content.decode()
-    assert page.count('role="switch"') == 4 and page.count('aria-checked="true"') == 1
+    assert page.count('role="switch"') == len(Purpose) and page.count('aria-checked="true"') == 1
     assert "No other swimmer sees your clips." in page
     assert "I agree to be filmed at the clinics of Harbour Lane Masters" in page
     assert "Wren" not in page and "Kit" not in page

@@ -16,6 +16,7 @@ from django.test import Client, override_settings
 from django.urls import reverse
 
 from clinics.actions.notice import PHONE_DAYS
+from clinics.models import Purpose
 from clinics.views.offline import kept_files, modules_of, release
 from portal.registry import leaving_modules
 from tests.cast import Cast, sign_in
@@ -46,7 +47,7 @@ def test_a_shell_names_nobody_and_holds_no_token(cast: Cast, name: str) -> None:
 def test_the_shell_of_consent_holds_every_question_and_no_answer(cast: Cast) -> None:
     with_texts(cast)
     text = page(cast, "clinics:consent-pool-shell").content.decode()
-    assert text.count('type="checkbox"') == 5
+    assert text.count('type="checkbox"') == 1 + len(Purpose)
     assert not re.search(r'type="checkbox"[^>]*checked', text)
 
 

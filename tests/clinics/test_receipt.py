@@ -25,7 +25,7 @@ from clinics.models import Consent, ConsentText
 from portal.pdf_out import NotFetched, laid_out, pdf_bytes
 from portal.registry import health_checks
 from tests.cast import Cast, sign_in
-from tests.clinics.consent_tools import FILM, GROUP, newcomer, next_version, with_texts, yes
+from tests.clinics.consent_tools import COUNT, FILM, GROUP, newcomer, next_version, with_texts, yes
 
 MANDATORY = {  # the guide's table, column “required?”
     "header": "schema_version record_id pii_principal_id",
@@ -158,3 +158,21 @@ def test_without_the_text_libraries_the_page_says_what_to_do(
     checks = {check.name: check for check in health_checks.all()}
     found = checks["pdf"].run()
     assert not found.ok and "libpango" in str(found.sentence)
+
+
+def test_a_receipt_about_measures_says_nothing_of_film(cast: Cast) -> None:
+    bela = newcomer(with_texts(cast))
+    row = take_answers(swimmer=bela, answers=yes(COUNT, adult=True), how=LINK)[0]
+    told_of = told(row)["processing"]
+    about = [one["pii_type"] for one in told_of["purposes"][0]["pii_information"]]
+    assert about == ["measures of swimming: times, speeds, distances, stroke rates"]
+    assert "without names" in told_of["purposes"][0]["processing_method"][1]
+    for element in MAPPING:
+        at_path(told(row), element.path)
+
+
+def test_texts_of_receipts_about_film_stay_as_they_were(given: Consent) -> None:
+    purpose = told(given)["processing"]["purposes"][0]
+    kinds = [one["pii_type"] for one in purpose["pii_information"]]
+    assert kinds == ["video and sound of swimming", "name"]
+    assert purpose["collection_method"] == "fixed cameras at the pool"

@@ -19,6 +19,7 @@ from portal.models import AuditEntry, OutboxMail
 from tests.cast import Cast
 from tests.clinics.consent_tools import (
     COACHES,
+    COUNT,
     FILM,
     GROUP,
     PUBLISH,
@@ -50,7 +51,7 @@ def versions(*purposes: str, version: int = 1) -> dict[str, Any]:
     return {"language": "en"} | {f"version-{purpose}": version for purpose in purposes}
 
 
-EVERY = (FILM, GROUP, COACHES, PUBLISH)
+EVERY = (FILM, GROUP, COUNT, COACHES, PUBLISH)
 
 
 def test_the_token_stands_in_the_first_url_only_and_hashed_in_the_database(
@@ -85,12 +86,12 @@ def test_answering_records_each_purpose_with_its_text(cast: Cast, bela: Swimmer)
     assert answer.status_code == 303
     assert in_force(bela) == {FILM, COACHES}
     rows = Consent.objects.filter(swimmer=bela)
-    assert rows.count() == 4 and set(rows.values_list("method", flat=True)) == {"link"}
+    assert rows.count() == len(EVERY) and set(rows.values_list("method", flat=True)) == {"link"}
     assert all(row.text and row.clinic == cast.clinic and not row.recorded_by for row in rows)
     assert ConsentRequest.objects.get().answered_at is not None
     page = client.get(SIGN).content.decode()
     assert page.count(">Withdraw") == 2
-    assert re.findall(r'type="checkbox" name="([\w-]+)"', page) == [GROUP, PUBLISH]
+    assert re.findall(r'type="checkbox" name="([\w-]+)"', page) == [GROUP, COUNT, PUBLISH]
 
 
 def test_withdrawing_by_the_link_is_one_click_and_holds_at_once(cast: Cast) -> None:
@@ -110,7 +111,7 @@ def test_a_new_text_is_asked_by_an_empty_box(cast: Cast) -> None:
     next_version(cast)
     client = opened(cast, tomas)
     assert "You agreed to an earlier text" in client.get(SIGN).content.decode()
-    client.post(SIGN, versions(FILM, version=2) | versions(GROUP, COACHES, PUBLISH) | {FILM: "on"})
+    client.post(SIGN, versions(FILM, version=2) | versions(*EVERY[1:]) | {FILM: "on"})
     current = Consent.objects.get(swimmer=tomas, purpose=FILM, ended_at__isnull=True)
     assert current.text is not None and current.text.version == 2
 
