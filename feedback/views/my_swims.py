@@ -17,7 +17,7 @@ from django.views.decorators.http import require_safe
 
 from clinics.models import Clip, ClipFile, Swim
 from feedback.actions.comparable import last_time
-from feedback.models import Comment, Drawing, FeedbackSent, LastLooked
+from feedback.models import Comment, Drawing, FeedbackSent, LastLooked, TakeHome
 from feedback.views.feedback import names_of
 from feedback.views.on_strip import clip_names, lane_of
 from portal.compute.lane_strip import Lane
@@ -40,6 +40,7 @@ class SwimCard:
     from_coach: str  # “3 comments, 2 drawings from Ines Aldana”, or nothing yet
     new: int  # of all that others said, drew and sent: since the last look
     last_time: Swim | None  # what it can stand beside
+    page: TakeHome | None  # to take home, once it is given
 
 
 def with_pictures(swims: Any, user: User) -> Any:
@@ -58,10 +59,12 @@ def _with_what_was_said(swims: Any, user: User) -> Any:
     comments = comments.select_related("recording__clock_fit", "author")
     drawings = Drawing.objects.visible_to(user).select_related("author")
     sent = FeedbackSent.objects.visible_to(user).select_related("sent_by").order_by("-sent_at")
+    pages = TakeHome.objects.visible_to(user).filter(given_at__isnull=False)
     return swims.prefetch_related(
         Prefetch("comments", comments, to_attr="seen_comments"),
         Prefetch("drawings", drawings, to_attr="seen_drawings"),
         Prefetch("feedback_sent", sent, to_attr="seen_sent"),
+        Prefetch("take_home", pages, to_attr="seen_page"),
     )
 
 
@@ -90,6 +93,7 @@ def _card(swim: Any, user: User, looked_at: dt.datetime | None, before: Swim | N
         from_coach=_from_coach(comments, drawings, sent[:1]),
         new=new,
         last_time=before,
+        page=getattr(swim, "seen_page", None),
     )
 
 

@@ -17,7 +17,7 @@ from tests.cast import Cast, make_clip, sign_in
 from tests.feedback.said import another_go, comment, drawing
 from tests.feedback.two_swims import last_time
 
-MY_SWIMS_QUERIES = 13
+MY_SWIMS_QUERIES = 14
 
 
 @pytest.fixture(autouse=True)
