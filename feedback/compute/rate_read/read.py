@@ -1,0 +1,117 @@
+"""The stroke rate from the picture: from small grey pictures to a rate with its confidence.
+
+The swimmer's box is followed, cells in it are seen against the pool behind them, and what comes
+again evenly is looked for. The limits below were set on the drawn films of
+tests/feedback/rate_read, whose truth is imposed; test_calibrated.py asks whether they still hold.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from feedback.compute.rate_read.cells import cells_along
+from feedback.compute.rate_read.decide import is_usual
+from feedback.compute.rate_read.film import Box, Film
+from feedback.compute.rate_read.follow import Way, follow
+from feedback.compute.rate_read.result import Place, Reading, Sure, Why
+from feedback.compute.rate_read.rhythm import PER_S, at_even_times
+from feedback.compute.rate_read.spans import Stretch, best_stretch, unsteady
+
+LEAST_PICTURES, LEAST_S = 30, 2.5
+LEAST_PER_S = 10.0
+LEAST_CYCLES, ENOUGH_CYCLES = 3.0, 3.4
+FAINT, CLEAR = 0.25, 0.45  # of Cycle.again
+AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
+RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
+WAY_STEP_S = 0.4
+U_SHARE, U_CYCLES, U_STEP = 0.005, 0.060, 0.35
+"""Standard uncertainty as a part of the rate: a share of its own, so many cycles at both ends
+together, and a share of what neighbouring parts differ by."""
+
+
+def read_rate(film: Film, stroke: str, box: Box | None = None, box_index: int = 0) -> Reading:
+    """Times in the reading are those of the film. ``stroke``: the portal's name of it;
+    ``box_index``: the picture on which `box` was set."""
+    seconds = float(film.times_s[-1] - film.times_s[0]) if len(film.times_s) else 0.0
+    if len(film.grey) < LEAST_PICTURES or seconds < LEAST_S:
+        return Reading(Sure.NOT_FOUND, Why.TOO_SHORT)
+    if len(film.grey) / seconds < LEAST_PER_S:
+        return Reading(Sure.NOT_FOUND, Why.TOO_SHORT)
+    way = follow(film, box, box_index)
+    cells = cells_along(film, way)
+    if cells.inside.shape[1] == 0:
+        return Reading(Sure.NOT_FOUND, Why.NOT_FOLLOWED, **_followed(film, way))
+    even = at_even_times(cells, film.times_s)
+    stretch = best_stretch(even, stroke)
+    if stretch is None:
+        return Reading(Sure.NOT_FOUND, Why.NOTHING, **_followed(film, way))
+    return told(film, way, stretch, even.begins_s, stroke)
+
+
+def told(film: Film, way: Way, stretch: Stretch, begins_s: float, stroke: str) -> Reading:
+    """What may be said of a stretch."""
+    sure, why = _judged(way, stretch, stroke)
+    cycle = stretch.cycle
+    known = sure is not Sure.NOT_FOUND
+    others = cycle.others
+    if why is Why.TWO_FIT and not known:
+        others = tuple(sorted((cycle.rate, *others)))
+    return Reading(
+        sure,
+        why,
+        rate_per_min=cycle.rate if known else None,
+        u_per_min=cycle.rate * u_share(stretch) if known else None,
+        cycles=stretch.cycles,
+        from_s=begins_s + stretch.first / PER_S,
+        to_s=begins_s + stretch.end / PER_S,
+        again=cycle.again,
+        others=others,
+        **_followed(film, way),
+    )
+
+
+def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
+    cycle = stretch.cycle
+    if way.rival >= RIVAL:
+        return Sure.NOT_FOUND, Why.NOT_FOLLOWED
+    if cycle.again < FAINT:
+        return Sure.NOT_FOUND, Why.NOTHING
+    if stretch.cycles < LEAST_CYCLES:
+        return Sure.NOT_FOUND, Why.TOO_FEW
+    if stretch.agree < AGREE:
+        return Sure.NOT_FOUND, Why.UNSTEADY
+    if any(is_usual(other, stroke) for other in cycle.others):
+        return Sure.NOT_FOUND, Why.TWO_FIT
+    doubts = (
+        (not is_usual(cycle.rate, stroke), Why.RARE),
+        (bool(cycle.others), Why.TWO_FIT),
+        (cycle.again < CLEAR, Why.FAINT),
+        (stretch.cycles < ENOUGH_CYCLES, Why.FEW),
+        (stretch.agree < ALL_AGREE, Why.UNSTEADY),
+        (way.rival >= CLEAR_RIVAL, Why.NOT_FOLLOWED),
+    )
+    doubt = next((why for is_so, why in doubts if is_so), None)
+    return (Sure.LOOK, doubt) if doubt else (Sure.SURE, Why.CLEAR)
+
+
+def u_share(stretch: Stretch) -> float:
+    """Standard uncertainty as a part of the rate."""
+    return math.hypot(
+        U_SHARE, U_CYCLES / stretch.cycles, U_STEP * unsteady(stretch), stretch.cycle.spread
+    )
+
+
+def _followed(film: Film, way: Way) -> dict[str, object]:
+    height, width = film.size
+    at_s = np.arange(film.times_s[0], film.times_s[-1], WAY_STEP_S)
+    x, y = (
+        np.interp(at_s, film.times_s, way.centre_px[:, axis]) / side
+        for axis, side in ((0, width), (1, height))
+    )
+    places = tuple(
+        Place(round(float(s), 3), round(float(a), 4), round(float(b), 4))
+        for s, a, b in zip(at_s, x, y, strict=True)
+    )
+    return {"box": (way.box_px[0] / width, way.box_px[1] / height), "way": places}
