@@ -6,7 +6,7 @@ export function createMarkRows(form, marks, { focusBack }) {
   const template = form.querySelector("[data-plane-mark]");
   const rows = new Map();
   const words = form.closest("[data-plane]").dataset;
-  const usual = (select) => select.selectedOptions[0].dataset.cm;
+  const usual = (select) => select.selectedOptions[0].dataset.usual;
 
   function made(mark) {
     const row = template.content.firstElementChild.cloneNode(true);
@@ -69,7 +69,7 @@ export function createMarkRows(form, marks, { focusBack }) {
       const select = template.content.querySelector("[data-what]");
       const what = last ?? select.options[0].value;
       const option = [...select.options].find((one) => one.value === what);
-      return { what, cm: option.dataset.cm };
+      return { what, cm: option.dataset.usual };
     },
     focus: (key) => rows.get(key)?.querySelector("[data-along]").focus(),
   };

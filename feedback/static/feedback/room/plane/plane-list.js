@@ -18,8 +18,8 @@ export function createPlaneList(part) {
       return line;
     }));
     const away = find("form");
-    if (!plane.take_away) away.remove();
-    else {
+    if (!plane.take_away) away?.remove();
+    else if (away) {
       away.action = plane.take_away;
       const button = away.querySelector("button");
       button.ariaLabel = button.dataset.label.replace("{name}", plane.names).replace("{by}", plane.by);
