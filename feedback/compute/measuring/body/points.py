@@ -168,13 +168,17 @@ def on_picture(kept: Mapping[str, Sequence[float]], width: int, height: int) -> 
 def _point(name: str, point: object) -> Given:
     if not isinstance(point, list | tuple) or not 2 <= len(point) <= 3:
         raise PointsWrong(Fault.NUMBER, [name])
-    for one in point:
-        if not isinstance(one, int | float) or isinstance(one, bool) or not math.isfinite(one):
-            raise PointsWrong(Fault.NUMBER, [name])
-    finest = float(point[2]) if len(point) > 2 else 1.0
+    x, y, finest = (*(_number(name, one) for one in point), 1.0)[:3]
     if not 0 < finest <= MOST_COARSE:
         raise PointsWrong(Fault.NUMBER, [name])
-    return round(float(point[0]), 6), round(float(point[1]), 6), round(max(1.0, finest), 2)
+    return round(x, 6), round(y, 6), round(max(1.0, finest), 2)
+
+
+def _number(name: str, given: object) -> float:
+    """Python reads numbers of any length, and some that are none."""
+    if not isinstance(given, int | float) or isinstance(given, bool) or not abs(given) < 1e9:
+        raise PointsWrong(Fault.NUMBER, [name])
+    return float(given)
 
 
 _BESIDE = {At.SHOULDERS: At.SHOULDER, At.HIPS: At.HIP}  # may lie over each other
