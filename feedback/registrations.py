@@ -10,6 +10,7 @@ from clinics.actions.board.said import ask_before_removing
 from feedback.actions import purge_take_along
 from feedback.actions.tell import JOB_KIND, tell_job
 from feedback.person_registrations import register_persons
+from feedback.rate_read_registrations import register_rate_read
 from feedback.showing_registrations import register_showing
 from feedback.trail_registrations import register_trail
 from portal.registry import (
@@ -46,6 +47,7 @@ def register_all() -> None:
     register_trail()
     _register_take_along()
     register_showing()
+    register_rate_read()
     purge_take_along.register()
     register_persons()
     ask_before_removing("comments", _is_commented)

@@ -51,7 +51,7 @@ from clinics.models import (
     Upload,
 )
 from feedback.compute.take_along import Kind, Spec
-from feedback.models import Comment, Drawing, Mark, Phrase, PicturePlane, TakeAlong
+from feedback.models import Comment, Drawing, Mark, Phrase, PicturePlane, RateReading, TakeAlong
 from portal.actions.jobs import enqueue
 from portal.middleware import OPEN_TO_ANYONE
 from portal.models import Hold, PersonRequest
@@ -366,6 +366,10 @@ MATRIX: dict[str, Row] = {
     "feedback:draw#withdrawn": Row("withdrawn swim", post="X"),
     "feedback:drawing-move": Row("drawing", post="C"),
     "feedback:drawing-rub-out": Row("drawing", post="C"),
+    "feedback:rate-read": Row("swim", get="C", post="C"),
+    "feedback:rate-read#not passed": Row("unchecked swim"),
+    "feedback:rate-read#withdrawn": Row("withdrawn swim"),
+    "feedback:rate-read-remove": Row("rate reading", post="C"),
     "feedback:take-along": Row("swim", get="SC", post="SC"),
     "feedback:take-along#not passed": Row("unchecked swim"),
     "feedback:take-along#withdrawn": Row("withdrawn swim", get="X", post="X"),
@@ -911,6 +915,19 @@ class Things:
             placed_by=self.cast.coach,
         )
         return {"pk": clip.swim_id, "plane": row.pk}
+
+    def rate_reading(self) -> dict[str, Any]:
+        clip = self._clip_of()
+        row = RateReading.objects.create(
+            swim=clip.swim,
+            recording=clip.recording,
+            clip=clip,
+            from_ticks=clip.in_ticks,
+            to_ticks=clip.out_ticks,
+            stroke="freestyle",
+            asked_by=self.cast.coach,
+        )
+        return self._pk(row)
 
     # --- showing on (tests/showing.py) ---
 

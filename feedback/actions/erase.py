@@ -26,6 +26,7 @@ from feedback.models import (
     LengthStrokes,
     Mark,
     Phrase,
+    RateReading,
     TakeAlong,
     TakeHome,
     TakenSwim,
@@ -77,6 +78,7 @@ ABOUT_SWIMS: dict[str, type[Model]] = {
     "taken": TakenSwim,
     "looked": LastLooked,
     "take-home": TakeHome,
+    "rate-readings": RateReading,
 }
 
 
@@ -149,11 +151,13 @@ STEPS = (
             "comments": _("comments on your swims, yours and other people’s"),
             "drawings": _("drawings on your swims"),
             "marks": _("marks, and the measures made from them"),
+            "length-strokes": _("which strokes the lengths of your medleys were"),
             "feedback": _("feedback being written for you"),
             "feedback-sent": _("feedback sent to you"),
             "taken": _("swims of yours that a coach has in hand"),
             "looked": _("notes of when somebody last looked"),
             "take-home": _("your take-home pages"),
+            "rate-readings": _("stroke rates read from pictures of your swims"),
             "own-words": _("your words on other people’s swims: replaced by “[erased]”"),
             "naming": _("other people’s words elsewhere that name you: your name is taken out"),
         },

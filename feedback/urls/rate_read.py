@@ -1,5 +1,10 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from feedback.views import rate_read
+
+urlpatterns = [
+    path("swims/<uuid:pk>/rate-read/", rate_read.rate_read, name="rate-read"),
+    path("rate-read/<uuid:pk>/remove/", rate_read.rate_read_remove, name="rate-read-remove"),
+]

@@ -69,7 +69,7 @@ def frames_to_read(times_s: Sequence[float] | Float64) -> NDArray[np.int64]:
     return np.arange(0, len(times), step)
 
 
-def film_of(pictures: Iterable[Grey], times_s: Float64) -> Film:
+def film_of_pictures(pictures: Iterable[Grey], times_s: Float64) -> Film:
     """Pictures one by one into one array: nothing else is held."""
     grey: Grey | None = None
     count = 0

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy
+from numpy.typing import NDArray
 
 from feedback.compute.rate_read.camera import halved, turned
 from feedback.compute.rate_read.film import Box, Film, Float32, Float64
@@ -30,8 +31,9 @@ HELD = 10.0  # what the place set by hand counts: more than any way can gain
 class Way:
     """``centre_px``: float64 [n, 2], right and down; ``box_px``: width and height.
 
-    ``camera_px``: see camera.turned. ``lively``: how much moves on the way against the middle place of the picture, 1 and more;
-    ``rival``: the most that moves outside the box, against what moves in it, 0 and more.
+    ``lively``: how much moves on the way against the middle place of the picture, 1 and more;
+    ``rival``: the most that moves outside the box, against what moves in it, 0 and more;
+    ``camera_px``: see camera.turned.
     """
 
     centre_px: Float64
@@ -149,7 +151,7 @@ def _standing_out(
     middle = np.median(maps, axis=(1, 2))
     lively = float(np.median(on_way) / max(float(np.median(middle)), 0.02))
     half = (box_px[1] / 2 / CELL_PX * 0.9, box_px[0] / 2 / CELL_PX * 0.9)
-    rows, columns = np.indices(maps.shape[1:])
+    rows, columns = (np.asarray(one) for one in np.indices(maps.shape[1:]))
     outside = [
         float(np.where(_beyond(rows, columns, at, half), one, 0).max())
         for one, at in zip(maps, cells, strict=True)
@@ -158,6 +160,6 @@ def _standing_out(
 
 
 def _beyond(
-    rows: np.ndarray, columns: np.ndarray, at: np.ndarray, half: tuple[float, float]
+    rows: NDArray[np.int64], columns: NDArray[np.int64], at: np.ndarray, half: tuple[float, float]
 ) -> np.ndarray:
     return (np.abs(rows - at[0]) > half[0]) | (np.abs(columns - at[1]) > half[1])

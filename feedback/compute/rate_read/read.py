@@ -8,6 +8,8 @@ tests/feedback/rate_read, whose truth is imposed; test_calibrated.py asks whethe
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -31,16 +33,26 @@ U_SHARE, U_CYCLES, U_STEP = 0.005, 0.060, 0.35
 together, and a share of what neighbouring parts differ by."""
 
 
-def read_rate(film: Film, stroke: str, box: Box | None = None, box_index: int = 0) -> Reading:
+def read_rate(
+    film: Film,
+    stroke: str,
+    box: Box | None = None,
+    box_index: int = 0,
+    *,
+    on_step: Callable[[float], None] = lambda share: None,
+) -> Reading:
     """Times in the reading are those of the film. ``stroke``: the portal's name of it;
-    ``box_index``: the picture on which `box` was set."""
+    ``box_index``: the picture on which `box` was set; ``on_step``: told how far it is, 0 to 1,
+    and may raise to stop it."""
     seconds = float(film.times_s[-1] - film.times_s[0]) if len(film.times_s) else 0.0
     if len(film.grey) < LEAST_PICTURES or seconds < LEAST_S:
         return Reading(Sure.NOT_FOUND, Why.TOO_SHORT)
     if len(film.grey) / seconds < LEAST_PER_S:
         return Reading(Sure.NOT_FOUND, Why.TOO_SHORT)
     way = follow(film, box, box_index)
+    on_step(0.5)
     cells = cells_along(film, way)
+    on_step(0.7)
     if cells.inside.shape[1] == 0:
         return Reading(Sure.NOT_FOUND, Why.NOT_FOLLOWED, **_followed(film, way))
     even = at_even_times(cells, film.times_s)
@@ -103,7 +115,7 @@ def u_share(stretch: Stretch) -> float:
     )
 
 
-def _followed(film: Film, way: Way) -> dict[str, object]:
+def _followed(film: Film, way: Way) -> dict[str, Any]:
     height, width = film.size
     at_s = np.arange(film.times_s[0], film.times_s[-1], WAY_STEP_S)
     x, y = (

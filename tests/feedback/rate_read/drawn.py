@@ -147,7 +147,7 @@ class _Pool:
             water = water + np.float32(self.scene.waves / 2) * wave
         row, column = int(30 - down), int(600 + camera)
         wall = self.wall[row : row + HEIGHT, column : column + WIDTH]
-        picture = np.where(ROWS < 34 + down, wall, water + 0.25 * (wall - 150))
+        picture = np.where(34 + down > ROWS, wall, water + 0.25 * (wall - 150))
         if self.scene.rope:
             bob = 1.2 * np.sin(1.7 * at_s + 0.02 * x)
             on = np.abs(y - self.rope_y - bob) < 2
