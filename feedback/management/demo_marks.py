@@ -1,30 +1,33 @@
-"""Marks in the demo: where a coach would have placed them, by the truth beside the recordings."""
+"""Marks in the demo: where a coach would have placed them, by the truth beside the recordings and
+by how the swimmers are painted."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from clinics.compute.time import TICKS_PER_S, swim_s_to_media_s
+from clinics.management.demo.motion import COURSE_M, Go
 from clinics.models import Clinic, Clip, Swim
 from feedback.actions.frames import ticks_of
-from feedback.actions.mark import place_mark
+from feedback.actions.mark import NOTHING_MORE, Placed, Row, place_marks
+from feedback.management.demo_swum import dive_s, hands_in_s, head_at, head_reaches_s
 from feedback.models import Mark
 from portal.models import User
 
-# event of the truth, kind of mark, at which stations it shows best
-EVENTS = (
-    ("leave", Mark.Kind.FEET_LEAVE_BLOCK, ("start-side", "deck")),
-    ("entry", Mark.Kind.FIRST_ENTRY, ("start-side", "deck")),
-    ("breakout", Mark.Kind.BREAKOUT, ("underwater", "start-side", "deck")),
-    ("turn_1_feet_touch", Mark.Kind.FEET_TOUCH_WALL, ("turn-window", "deck")),
-    ("turn_1_feet_leave", Mark.Kind.FEET_LEAVE_WALL, ("turn-window", "deck")),
-    ("turn_1_breakout", Mark.Kind.BREAKOUT, ("underwater", "turn-window", "deck")),
-)
+K = Mark.Kind
+# at which stations an event shows best
+START, OUT = ("start-side", "deck"), ("underwater", "start-side", "turn-window", "deck")
+ALONG = ("deck", "underwater", "turn-window", "start-side")
+HEADS_M = (10.0, 15.0, 20.0)  # of each length
+READ_OFF_U_M = 0.15  # a coach reads the place of a breakout off the rope to 0.3 m or so
+COUNTED = 2  # lengths of which each stroke is marked
+Event = tuple[float, str, tuple[str, ...], Placed]
 
 
 def place_demo_marks(*, clinic: Clinic, folder: Path, by: User) -> int:
@@ -40,34 +43,86 @@ def place_demo_marks(*, clinic: Clinic, folder: Path, by: User) -> int:
 
 
 def _mark(swim: Swim, truth: dict[str, Any], by: User) -> int:
-    clips = list(
-        Clip.objects.filter(swim=swim, state="ready").select_related(
-            "station", "recording__clock_fit"
-        )
-    )
-    start_at = dt.datetime.fromisoformat(truth["start_at"])
-    placed = 0
-    for event, kind, stations in EVENTS:
-        found = _frame(clips, stations, start_at, truth["events_s"].get(event))
-        if found is not None:
-            place_mark(swim=swim, by=by, clip=found[0], frame=found[1], kind=kind)
-            placed += 1
-    return placed
+    filmed = _Filmed(swim, truth)
+    entry = swim.entry
+    lengths = round(entry.clinic.distance_m / COURSE_M)
+    go = Go(truth["duration_s"], entry.stroke, entry.start == "water", lengths=lengths)
+    rows = [row for event in _events(go) if (row := filmed.row(event)) is not None]
+    for number in range(1, min(COUNTED, lengths) + 1):
+        rows += filmed.longest([(at_s, K.HAND_ENTRY, ALONG) for at_s in hands_in_s(go, number)])
+    unlike = {
+        (row.kind, row.clip.recording_id, row.clip.first_frame + row.frame): row for row in rows
+    }
+    return place_marks(swim=swim, by=by, rows=list(unlike.values()))
 
 
-def _frame(
-    clips: list[Clip], stations: tuple[str, ...], start_at: dt.datetime, event_s: float | None
-) -> tuple[Clip, int] | None:
-    """The first frame at or after the event, at the best station that filmed it."""
-    if event_s is None:
+def _events(go: Go) -> Iterator[Event]:
+    first_s, last_s = (None, None) if go.from_water else dive_s(go)
+    yield go.leave_s, K.FEET_LEAVE_BLOCK, START, NOTHING_MORE
+    if first_s is not None and last_s is not None:
+        yield first_s, K.FIRST_ENTRY, START, NOTHING_MORE
+        yield last_s, K.FULL_ENTRY, START, NOTHING_MORE
+    yield _breakout(go, go.breakout_s)
+    for turn in go.turns:
+        wall = ("turn-window", "deck") if turn.at_far_wall else START
+        yield turn.feet_touch_s, K.FEET_TOUCH_WALL, wall, NOTHING_MORE
+        yield turn.feet_leave_s, K.FEET_LEAVE_WALL, wall, NOTHING_MORE
+        yield _breakout(go, turn.breakout_s)
+    at_finish = ("turn-window", "deck") if go.ends_at_far_wall else START
+    yield go.duration_s, K.HANDS_TOUCH_WALL, at_finish, NOTHING_MORE
+    for number in range(go.lengths):
+        for at_m in (number * COURSE_M + m for m in HEADS_M):
+            at_s = head_reaches_s(go, at_m)
+            if at_s is not None:
+                yield at_s, K.HEAD_AT_DISTANCE, ALONG, Placed(distance_m=at_m)
+
+
+def _breakout(go: Go, at_s: float) -> Event:
+    placed = Placed(distance_m=round(head_at(go, at_s), 1), distance_u_m=READ_OFF_U_M)
+    return at_s, K.BREAKOUT, OUT, placed
+
+
+class _Filmed:
+    """The clips of a swim, and when the swimmer is in their pictures."""
+
+    def __init__(self, swim: Swim, truth: dict[str, Any]) -> None:
+        ready = Clip.objects.filter(swim=swim, state="ready")
+        clips = ready.select_related("station", "recording__clock_fit", "recording__frame_table")
+        self._clips: dict[str, list[Clip]] = {}
+        for clip in clips:
+            self._clips.setdefault(clip.station.slug, []).append(clip)
+        self._start_at = dt.datetime.fromisoformat(truth["start_at"])
+        self._seen_s = {one["station"]: one["in_picture_s"] for one in truth["stations"]}
+
+    def row(self, event: Event) -> Row | None:
+        """The first frame at or after the event, at the best station that filmed it."""
+        at_s, kind, stations, more = event
+        for station in stations:
+            found = self._frame(station, at_s)
+            if found is not None:
+                return Row(str(kind), found[0], found[1], more)
         return None
-    for station in stations:
-        for clip in (clip for clip in clips if clip.station.slug == station):
+
+    def longest(self, events: Sequence[tuple[float, str, tuple[str, ...]]]) -> list[Row]:
+        """The longest row of events without a gap that one station has, so that none is missed."""
+        best: list[Row] = []
+        for station in events[0][2] if events else ():
+            run: list[Row] = []
+            for at_s, kind, _stations in events:
+                found = self._frame(station, at_s)
+                run = [*run, Row(str(kind), *found)] if found else []
+                best = run if len(run) > len(best) else best
+        return best
+
+    def _frame(self, station: str, at_s: float) -> tuple[Clip, int] | None:
+        if not any(begin_s <= at_s <= end_s for begin_s, end_s in self._seen_s.get(station, ())):
+            return None
+        for clip in self._clips.get(station, ()):
             fit, ticks = clip.recording.clock_fit, ticks_of(clip.recording)
             if fit.zero_at is None or ticks is None:
                 continue
-            media_s = swim_s_to_media_s(fit.zero_at, fit.rate_ppm, start_at, event_s)
+            media_s = swim_s_to_media_s(fit.zero_at, fit.rate_ppm, self._start_at, at_s)
             frame = int(np.searchsorted(ticks, media_s * TICKS_PER_S)) - clip.first_frame
             if 0 <= frame < clip.frame_count:
                 return clip, frame
-    return None
+        return None

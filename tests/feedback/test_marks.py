@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from clinics.models import Clip, Swim
 from feedback.actions.frames import FrameUnknown, pts_ticks_of
-from feedback.actions.mark import place_mark, take_mark_away
+from feedback.actions.mark import Placed, Row, place_mark, place_marks, take_mark_away
 from feedback.models import Mark
 from feedback.views.mark_list import flags_of, marks_of
 from feedback.views.room_data import views_of
@@ -148,6 +148,50 @@ def test_a_head_at_a_distance_says_which(cast: Cast) -> None:
         assert [mark["label"] for mark in answer.json()["marks"]] == [label]
 
 
+def test_a_breakout_and_an_entry_may_say_their_distance(cast: Cast) -> None:
+    """± is typed as what holds in 95 of 100 cases; stored is a standard uncertainty."""
+    post(cast, cast.coach, JSON, distance_m="11.5", plus_minus_m="0.5")
+    answer = post(cast, cast.coach, JSON, kind="first-entry", frame="10", distance_m="3.1")
+    labels = [mark["label"] for mark in answer.json()["marks"]]
+    assert labels == ["first entry, 3.1 m", "head breaks surface, 11.5 m"]
+    out, entry = Mark.objects.order_by("kind")
+    assert (out.distance_m, out.distance_u_m) == (11.5, pytest.approx(0.5 / 1.959964))
+    assert (entry.distance_m, entry.distance_u_m) == (3.1, None)
+    post(cast, cast.coach, JSON)  # the same again with nothing said: the distance stays
+    out.refresh_from_db()
+    assert out.distance_m == 11.5
+    post(cast, cast.coach, JSON, distance_m="12")  # another distance, and no ± of the old one
+    out.refresh_from_db()
+    assert (out.distance_m, out.distance_u_m) == (12.0, None)
+    post(cast, cast.coach, JSON, kind="feet-leave-wall", frame="60", distance_m="25")
+    assert Mark.objects.get(kind="feet-leave-wall").distance_m is None  # a wall has its own
+
+
+def test_a_mark_takes_its_place_in_the_picture_with_it_or_afterwards(cast: Cast) -> None:
+    (mark,) = post(cast, cast.coach, JSON).json()["marks"]
+    assert (mark["x"], mark["where"]) == (None, "")
+    (mark,) = post(cast, cast.coach, JSON, x="0.25", y="0.5").json()["marks"]
+    assert (mark["x"], mark["y"]) == (0.25, 0.5)
+    assert mark["where"] == "with its place in the picture"
+    assert (Mark.objects.count(), noted("mark-placed"), noted("mark-changed")) == (1, 1, 1)
+    answer = post(cast, cast.coach, JSON, kind="head-at-distance", frame="50", x="0.3", y="0.5")
+    assert answer.json()["marks"][1]["label"] == "head where it is in the picture"
+
+
+def test_many_marks_at_once_are_one_record(cast: Cast) -> None:
+    clip = clip_of(cast)
+    rows = [
+        Row("first-entry", clip, 10),
+        Row("head-at-distance", clip, 30, Placed(distance_m=15.0)),
+    ]
+    assert place_marks(swim=clip.swim, by=cast.coach, rows=rows) == 2
+    assert noted("mark-placed") == 1
+    assert {mark.interval_ticks for mark in Mark.objects.all()} == {90_000 // FPS}
+    with pytest.raises(FrameUnknown):
+        place_marks(swim=clip.swim, by=cast.coach, rows=[rows[0], Row("breakout", clip, 100)])
+    assert Mark.objects.count() == 2
+
+
 def test_without_script_the_page_opens_at_the_marked_frame(cast: Cast) -> None:
     answer = post(cast, cast.coach)
     assert answer.status_code == 302
@@ -164,6 +208,12 @@ def test_without_script_the_page_opens_at_the_marked_frame(cast: Cast) -> None:
         ({"kind": "head-at-distance"}, "Say at which distance the head is, in metres, or where"),
         ({"kind": "head-at-distance", "distance_m": "far"}, "The distance is a number of metres"),
         ({"clip": "other"}, "That view is no longer there."),
+        ({"distance_m": "0"}, "counted from the start wall, and at least 0.5 m."),
+        ({"distance_m": "11", "plus_minus_m": "-1"}, "The ± of the distance is 0 m or more."),
+        ({"plus_minus_m": "0.5"}, "Say the distance to which this ± belongs."),
+        ({"x": "0.4"}, "That place is not in the picture."),
+        ({"x": "0.4", "y": "1.2"}, "That place is not in the picture."),
+        ({"x": "nan", "y": "0.5"}, "That place is not in the picture."),
     ],
 )
 def test_what_cannot_be_marked_is_said_in_a_sentence(
