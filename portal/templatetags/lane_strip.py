@@ -37,18 +37,14 @@ class Line:
 
 
 @register.inclusion_tag("portal/lane_strip.html")
-def lane_strip(
-    lane: Lane, label: str, interactive: bool = False, words: bool = True
-) -> dict[str, Any]:
-    """`interactive`: a slider that sends `lane-strip:move` (lane-strip.js). Without `words`, the
-    drawing alone: for a page made for paper only, which says the same in its own words."""
+def lane_strip(lane: Lane, label: str, interactive: bool = False) -> dict[str, Any]:
+    """`interactive`: a slider that sends `lane-strip:move` (lane-strip.js)."""
     drawing = lay_out(lane)
     return {
         "drawing": drawing,
         "lane": lane,
         "label": label,
         "interactive": interactive,
-        "words": words,
         "lines": text_twin(drawing),
     }
 

@@ -80,8 +80,8 @@ def test_bars_that_overlap_get_rows_of_their_own() -> None:
 
 
 def draw(**options: object) -> str:
-    template = Template("{% load lane_strip %}{% lane_strip lane 'Swim' interactive words %}")
-    return template.render(Context({"lane": LANE, "interactive": False, "words": True, **options}))
+    template = Template("{% load lane_strip %}{% lane_strip lane 'Swim' interactive %}")
+    return template.render(Context({"lane": LANE, "interactive": False, **options}))
 
 
 def test_the_text_twin_tells_all_that_is_drawn_in_order() -> None:
@@ -96,10 +96,8 @@ def test_the_text_twin_tells_all_that_is_drawn_in_order() -> None:
     ]
 
 
-def test_the_words_are_closed_until_opened_and_can_be_left_out() -> None:
-    drawn = draw()
-    assert drawn.count("<details") == 1 and "<details" not in draw(words=False)
-    assert not re.search(r"<details[^>]*\bopen\b", drawn)
+def test_the_words_are_closed_until_opened() -> None:
+    assert not re.search(r"<details[^>]*\bopen\b", draw())
     empty = draw(lane=Lane(begin_s=0.0, end_s=4.0))
     assert re.search(r"<details[^>]*\bhidden\b", empty), "nothing to say: nothing to open"
 

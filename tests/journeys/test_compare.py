@@ -7,13 +7,16 @@ right is known from when the pictures were drawn (painted_room.py), not from the
 
 from __future__ import annotations
 
+import io
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
 from django.urls import reverse
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from PIL import Image
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from clinics.models import Clip, Recording, Swim
 from feedback.models import Mark
@@ -23,6 +26,7 @@ from tests.cast import Cast, build_cast, make_station
 from tests.feedback.painted_room import Station4, least_excess_s, make_room, put_room
 from tests.feedback.painted_swim import number_on
 from tests.feedback.two_swims import earlier_clinic, enter, marked, swim_of
+from tests.journeys.room import CONTENT_BOX
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -111,8 +115,17 @@ class Page2:
         """What is painted on the two pictures, as frames of their clips."""
         read = []
         for n, film in enumerate(self.two.films):
-            surface = self.page.locator(f'[data-side="{n}"] .picture:not([hidden]) > *').first
-            frame = film.frame_of(number_on(surface.screenshot()))
+            surface = self.page.locator(f'[data-side="{n}"] .one:not([hidden]) .picture > *').first
+            surface.scroll_into_view_if_needed()
+            box = surface.locator("..").evaluate(CONTENT_BOX)
+            whole = Image.open(io.BytesIO(self.page.screenshot()))
+            left, top = box["x"], box["y"]
+            cut, written = (
+                whole.crop((left, top, left + box["width"], top + box["height"])),
+                io.BytesIO(),
+            )
+            cut.save(written, "PNG")
+            frame = film.frame_of(number_on(written.getvalue()))
             assert frame is not None, f"no number of this film on picture {n}"
             read.append(frame)
         return read
@@ -255,3 +268,170 @@ def test_without_script_both_pictures_stand_at_the_mark(
     expect(page.page.locator("#view-right")).to_have_value(str(now.pk))
     shot(page.page, f"compare-plain-{size['width']}")
     assert fits(page.page)
+
+
+def pinch(page: Page, picture: Locator, spread_px: int) -> None:
+    """Two fingers in the middle of a picture, drawn apart to `spread_px`."""
+    picture.evaluate("one => one.scrollIntoView({ block: 'center' })")  # not under the keys
+    box = picture.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    session = page.context.new_cdp_session(page)
+    for kind, apart in (
+        ("touchStart", 30),
+        *(("touchMove", 30 + spread_px * n / 5) for n in range(6)),
+    ):
+        points = [{"x": x - apart / 2, "y": y, "id": 0}, {"x": x + apart / 2, "y": y, "id": 1}]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+def scales(page: Page) -> list[float]:
+    """How large each picture on stage is drawn."""
+    return page.locator(".one:not([hidden]) [data-picture]").evaluate_all(
+        "all => all.map(one => new DOMMatrix(getComputedStyle(one).transform).a)"
+    )
+
+
+def tools(page: Page) -> None:
+    more = page.get_by_role("button", name="More", exact=True)
+    if more.is_visible() and more.get_attribute("aria-expanded") == "false":
+        more.click()
+
+
+def test_two_fingers_enlarge_one_picture_and_both_stay_in_step(
+    two: Two, pages: Any, size: dict[str, int]
+) -> None:
+    mark_both(two)
+    page = pages(two.cast.coach).open("?mark=breakout")
+    body = page.page
+    if size is PHONE:
+        pinch(body, body.locator('[data-side="1"] [data-pictures]'), 120)
+        assert scales(body)[1] > 2
+    else:  # the wheel with ctrl
+        body.locator('[data-side="1"] [data-pictures]').hover()
+        body.keyboard.down("Control")
+        body.mouse.wheel(0, -300)
+        body.keyboard.up("Control")
+        body.wait_for_function("document.querySelectorAll('.window.enlarged').length === 1")
+    assert scales(body)[0] == 1 and scales(body)[1] > 1.2
+    expect(body.locator("[data-compare]")).to_have_attribute("data-playing", "false")  # no tap
+    shot(body, f"compare-enlarged-{size['width']}")
+    body.keyboard.press("2")
+    body.keyboard.press("ArrowRight")
+    page.wait_for(1, NOW_FRAME + 1)
+    tools(body)
+    expect(body.locator("[data-of-main]")).to_contain_text("14 November 2026")
+    body.get_by_role("button", name="Whole picture").click()
+    assert scales(body) == [1, 1]
+    frames = page.frames()
+    assert frames == [two.right(page.since_s)[0], NOW_FRAME + 1]
+    assert two.hold(frames, page.since_s)
+    body.get_by_role("button", name="Larger").click()
+    assert scales(body) == [1, 1.5]
+    assert fits(body) and violations(body) == []
+
+
+def test_a_loop_runs_both_again_and_again_in_step(
+    two: Two, pages: Any, size: dict[str, int]
+) -> None:
+    mark_both(two)
+    page = pages(two.cast.tomas).open("?mark=breakout")
+    body = page.page
+    tools(body)
+    body.locator('[data-side="1"] [data-steps]').click()
+    body.get_by_role("button", name="Begin here").click()
+    for _ in range(3):
+        body.keyboard.press("Shift+ArrowRight")
+    page.wait_for(1, NOW_FRAME + 30)
+    body.get_by_role("button", name="End here").click()
+    end_s = float(two.films[1].edges_s[NOW_FRAME + 31]) - two.event_s(1)  # that frame is still seen
+    said = f"Again and again from 0.00 to {end_s:.2f} s, counted from the mark"
+    expect(body.locator("[data-loop-said]")).to_have_text(said)
+    expect(body.locator("[data-lane-strip] rect[data-loop]")).to_have_count(1)
+    body.locator("[data-do=play]").click()
+    seen = [page.since_s]
+    for _ in range(30):
+        body.wait_for_timeout(60)
+        seen.append(page.since_s)
+    body.locator("[data-do=play]").click()
+    expect(body.locator("[data-compare]")).to_have_attribute("data-playing", "false")
+    body.wait_for_timeout(400)
+    assert max(seen) < end_s + 0.001 and min(seen) > -0.001
+    assert any(later < before - 0.1 for before, later in itertools.pairwise(seen)), "it began anew"
+    assert two.hold(page.frames(), page.since_s)
+    shot(body, f"compare-loop-{size['width']}")
+    body.get_by_role("button", name="No loop").click()
+    expect(body.locator("[data-loop]")).to_have_count(0)
+
+
+def test_light_is_of_one_swims_station(two: Two, pages: Any, size: dict[str, int]) -> None:
+    mark_both(two)
+    body = pages(two.cast.coach).open("?mark=breakout").page
+    tools(body)
+    body.locator('[data-side="1"] [data-steps]').click()
+    body.locator("[data-light] summary").click()
+    expect(body.locator("[data-light-name]")).to_have_text(
+        "Light of Underwater 12.5 m, 14 November 2026"
+    )
+    body.locator("[data-brightness]").fill("180")
+    lit = body.locator(".one:not([hidden]) [data-surface]").evaluate_all(
+        "all => all.map(one => getComputedStyle(one).filter)"
+    )
+    assert lit == ["none", "brightness(1.8) contrast(1)"]
+    body.locator("[data-light]").scroll_into_view_if_needed()
+    shot(body, f"compare-light-{size['width']}")
+    body.get_by_role("button", name="As filmed").click()
+    assert (
+        "none"
+        in body.locator('[data-side="1"] .one:not([hidden]) [data-surface]').evaluate(
+            "one => getComputedStyle(one).filter"
+        )
+        or body.locator(".picture.lit").count() == 0
+    )
+
+
+def test_over_the_whole_screen_both_pictures_are_in_sight(
+    two: Two, pages: Any, size: dict[str, int]
+) -> None:
+    mark_both(two)
+    page = pages(two.cast.coach).open("?mark=breakout")
+    body = page.page
+    small = body.locator("[data-pictures]").first.bounding_box()
+    body.get_by_role("button", name="Full screen").click()
+    expect(body.locator("[data-compare].full")).to_be_visible()
+    boxes = [one.bounding_box() for one in body.locator("[data-pictures]").all()]
+    keys = body.locator(".step-keys button").first.bounding_box()
+    for box in boxes:
+        assert box["height"] > small["height"] and box["y"] >= 0
+        assert box["y"] + box["height"] < keys["y"], "no key covers a picture"
+    assert page.frames() == [THEN_FRAME, NOW_FRAME]
+    expect(body.locator(".whose").first).to_be_visible()
+    shot(body, f"compare-full-{size['width']}")
+    assert violations(body) == []
+    body.keyboard.press("g")
+    expect(body.locator("[data-compare].full")).to_have_count(0)
+
+
+def test_a_finger_taps_to_play_and_swipes_to_the_next_pair(
+    two: Two, pages: Any, size: dict[str, int]
+) -> None:
+    if size is not PHONE:
+        pytest.skip("a finger")
+    mark_both(two)
+    page = pages(two.cast.coach).open("?mark=breakout")
+    body = page.page
+    picture = body.locator('[data-side="0"] [data-pictures]')
+    picture.tap()
+    expect(body.locator("[data-compare]")).to_have_attribute("data-playing", "true")
+    picture.tap()
+    expect(body.locator("[data-compare]")).to_have_attribute("data-playing", "false")
+    box = picture.bounding_box()
+    session = body.context.new_cdp_session(body)
+    for kind, dx in (("touchStart", 0), *(("touchMove", -40 * n) for n in range(1, 5))):
+        points = [{"x": box["x"] + 250 + dx, "y": box["y"] + 60}]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    then = two.then.clips.get(station__kind="start-side")
+    now = two.now.clips.get(station__kind="start-side")
+    body.wait_for_selector(f'[data-side="0"][data-view="{then.pk}"]')
+    body.wait_for_selector(f'[data-side="1"][data-view="{now.pk}"]')

@@ -8,10 +8,10 @@ export function createSides(root, data) {
   const seconds = secondsFormat();
   const sides = data.sides.map((side, n) => {
     const element = root.querySelector(`[data-side="${n}"]`);
-    const pictures = new Map([...element.querySelectorAll("[data-picture]")]
-      .map((picture) => [picture.dataset.picture, picture]));
+    const figures = new Map([...element.querySelectorAll("[data-one]")]
+      .map((figure) => [figure.dataset.one, figure]));
     return {
-      ...side, n, element, pictures, shown: data.shown[n],
+      ...side, n, element, figures, shown: data.shown[n], whose: element.dataset.whose,
       choice: element.querySelector("[data-view-of]"),
       steps: element.querySelector("[data-steps]"),
       time: element.querySelector("[data-time]"),
@@ -23,7 +23,7 @@ export function createSides(root, data) {
   function show(side, key) {
     side.shown = key;
     side.choice.value = key;
-    for (const [own, picture] of side.pictures) picture.hidden = own !== key;
+    for (const [own, figure] of side.figures) figure.hidden = own !== key;
     for (const state of side.element.querySelectorAll("[data-sure]"))
       state.hidden = state.dataset.sure !== key;
     for (const bar of root.querySelectorAll(".bar")) {
@@ -45,8 +45,12 @@ export function createSides(root, data) {
 
   return {
     all: sides,
-    views: sides.flatMap((side) =>
-      side.views.map((view) => ({ ...view, picture: side.pictures.get(view.key) }))),
+    views: sides.flatMap((side) => side.views.map((view) => {
+      const figure = side.figures.get(view.key);
+      const picture = figure.querySelector("[data-picture]");
+      return { ...view, name: `${view.name}, ${side.whose}`, figure, picture };
+    })),
+    of: (key) => sides.find((side) => side.figures.has(key)),
     shown: () => sides.map((side) => side.shown),
     main: () => sides[main],
     setMain,

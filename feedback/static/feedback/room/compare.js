@@ -1,12 +1,19 @@
 // Two swims in step: one engine shows a view of each, with all times counted from the common
 // mark, so that 0 s is the same event in both.
 
+import { createCompareRoom } from "./compare-room.js";
 import { createSides } from "./compare-sides.js";
 import { openEngine } from "./engine/engine.js";
+import { startFull } from "./full.js";
+import { startHands, startJogStrip } from "./hands.js";
 import { startKeys } from "./keys.js";
+import { startLight } from "./light.js";
+import { startLooping } from "./looping.js";
+import { startMore } from "./more.js";
 import { savesData } from "./saving.js";
-import { startTouch } from "./touch.js";
+import { secondsFormat } from "./seconds.js";
 import { startTransport } from "./transport.js";
+import { startZooming } from "./zooming.js";
 
 const SAVING = "sidelane-room-save-data"; // as chosen in the room
 
@@ -18,14 +25,12 @@ async function startCompare(root) {
   const strip = find("[data-lane-strip]");
   const help = find("[data-help]");
 
-  const room = {
-    element: root, views: sides.views, addKeys: startKeys(help),
-    view: (key) => sides.views.find((view) => view.key === key),
-  };
+  const room = createCompareRoom(root, sides, startKeys(help));
   let transport = null;
 
   const engine = await openEngine(sides.views, {
     onShow({ at_s, frames }) {
+      room.shown(at_s, frames);
       sides.paint(at_s, frames, engine.clock);
       const text = sides.since(at_s);
       find("[data-since-shown]").textContent = text;
@@ -36,8 +41,9 @@ async function startCompare(root) {
       root.dataset.playing = String(playing);
       root.toggleAttribute("data-waiting", waiting);
     },
-    onTrouble() { find("[data-trouble]").hidden = false; },
+    onTrouble: room.trouble,
   });
+  room.start(engine);
   root.dataset.engine = engine.kind;
   find("[data-players]").hidden = engine.kind !== "players";
 
@@ -46,17 +52,21 @@ async function startCompare(root) {
     asked: localStorage.getItem(SAVING), connection: navigator.connection,
     narrow: matchMedia("(max-width: 640px)").matches,
   });
+  const zooming = startZooming(room, { onLarger: () => room.safely(bring) });
   const height_px = () => (saving ? 0
-    : find("[data-pictures]").clientHeight * Math.min(window.devicePixelRatio, 2));
+    : find("[data-pictures]").clientHeight * Math.min(window.devicePixelRatio, 2)
+      * Math.max(...sides.shown().map(zooming.scale)));
+  const bring = () => engine.setShown(sides.shown(), { height_px: height_px() });
   function useMain() {
     const main = sides.main().shown;
     engine.setMain(main);
+    find("[data-of-main]").textContent = root.dataset.wordsMain.replace("{name}", room.view(main).name);
     root.dispatchEvent(new CustomEvent("room:stage", { detail: { main } }));
   }
   async function stage() {
     find("[data-trouble]").hidden = true;
     useMain();
-    await engine.setShown(sides.shown(), { height_px: height_px() });
+    await bring();
   }
   const choose = (n, key) => { sides.choose(n, key); return stage(); };
   const setMain = (n) => { sides.setMain(n); useMain(); };
@@ -70,8 +80,16 @@ async function startCompare(root) {
   for (const side of sides.all) {
     side.choice.addEventListener("change", () => choose(side.n, side.choice.value));
     side.steps.addEventListener("click", () => setMain(side.n));
-    startTouch(side.element.querySelector("[data-pictures]"), { tap: toggle, swipe: nextPair });
   }
+  // Who drags a picture, or turns the wheel over it, steps that swim's frames.
+  const stepOn = (by, key) => { setMain(sides.of(key).n); engine.step(by); };
+  startHands(room, zooming, { tap: toggle, swipe: nextPair, step: stepOn });
+  startJogStrip(room, { step: engine.step });
+  startLight(room);
+  const seconds = secondsFormat();
+  startLooping(room, engine, (at_s) => seconds.format(at_s));
+  startFull(room);
+  startMore(room);
   strip.addEventListener("lane-strip:move", ({ detail }) => engine.seek(detail.at_s));
   strip.addEventListener("lane-strip:step", (event) => {
     event.preventDefault();
