@@ -66,7 +66,7 @@ class Choosing:
             "changed": row is not None and row.given_at is not None and changed_since(swim, row),
             "page": page_before_giving(self.known, self.user, choice),
             "choice": choice,
-            "measures": measures_in(self.known),
+            "measures": self.measures(choice),
             "stills": self.known.stills,
             "could_compare": choice.before or self.choice.before or self.proposed.before,
             "drawn": len(frames_without_still(swim, self.user)),
@@ -74,6 +74,15 @@ class Choosing:
             "most_measures": MOST_MEASURES,
             "most_stills": MOST_STILLS,
             "wrong": wrong,
+        }
+
+    def measures(self, choice: Choice) -> dict[str, list[tuple[str, str, str]]]:
+        """First what is chosen or would be proposed, then the others."""
+        near = {*choice.measures, *self.choice.measures, *self.proposed.measures}
+        found = measures_in(self.known)
+        return {
+            "near": [one for one in found if one[0] in near],
+            "others": [one for one in found if one[0] not in near],
         }
 
     def answer(self, choice: Choice, wrong: list[str]) -> HttpResponse:

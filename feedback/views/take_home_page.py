@@ -33,7 +33,7 @@ from feedback.compute.take_home import (
 from feedback.models import FeedbackSent, Mark, TakeAlong, TakeHome
 from feedback.models.phases import Phase
 from feedback.views.mark_list import PlacedMark, flags_of
-from feedback.views.measure_words import sure_words, told
+from feedback.views.measure_words import NO_BREAK, sure_words, told
 from feedback.views.measures_words import why_unsure
 from feedback.views.on_strip import clip_names, lane_of
 from feedback.views.take_along_list import times
@@ -127,7 +127,7 @@ def _still(row: TakeAlong) -> Still:
         view = ", ".join(spec_of(row.spec).names)
     except SpecWrong:
         view = ""
-    return Still(row.pk, row, view, times(row))
+    return Still(row.pk, row, view, times(row).replace(" s", f"{NO_BREAK}s"))
 
 
 def choice_now(known: Known, reader: User, row: TakeHome | None) -> Choice:
