@@ -128,13 +128,20 @@ def _wrong(one: dict[str, Any], course_m: float, upright: bool) -> Iterable[str]
             yield _("say how many metres it is above the water's surface; below it with a minus.")
         else:
             yield _("say how many metres it is across, from the side of the swum lane.")
-    elif not _within(one["across_m"], *(UPRIGHT_M if upright else ACROSS_M)):
-        least, most = UPRIGHT_M if upright else ACROSS_M
+    elif upright and not _within(one["across_m"], *UPRIGHT_M):
         yield _(
-            "%(across)s m is no place here: from %(least)s m to %(most)s m is.",
+            "%(up)s m up from the surface is no place in an upright plane: from %(least)s m to "
+            "%(most)s m is.",
+            up=_short(one["across_m"]),
+            least=_short(UPRIGHT_M[0]),
+            most=_short(UPRIGHT_M[1]),
+        )
+    elif not _within(one["across_m"], *ACROSS_M):
+        yield _(
+            "%(across)s m across is no place in a pool: from %(least)s m to %(most)s m is.",
             across=_short(one["across_m"]),
-            least=_short(least),
-            most=_short(most),
+            least=_short(ACROSS_M[0]),
+            most=_short(ACROSS_M[1]),
         )
     if not _within(one.get("plus_minus_cm"), *PLUS_MINUS_CM):
         yield _(
