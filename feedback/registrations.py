@@ -54,6 +54,7 @@ def register_all() -> None:
     ask_before_removing("feedback", _is_written_for)
     ask_before_removing("marks", _is_marked)
     ask_before_removing("drawings", _is_drawn_on)
+    ask_before_removing("body points", _has_body_points)
     ask_before_removing("take-home", _has_page)
     navigation.register(
         NavEntry("my-swims", _("My swims"), "feedback:my-swims", 10, shown_to=_is_swimmer)
@@ -128,6 +129,12 @@ def _has_page(swim: Swim) -> bool:
     from feedback.models import TakeHome
 
     return TakeHome.objects.filter(swim=swim).exists()
+
+
+def _has_body_points(swim: Swim) -> bool:
+    from feedback.models import BodyPoints
+
+    return BodyPoints.objects.filter(swim=swim).exists()
 
 
 def _is_swimmer(request: SignedInRequest) -> bool:

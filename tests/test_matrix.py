@@ -51,7 +51,16 @@ from clinics.models import (
     Upload,
 )
 from feedback.compute.take_along import Kind, Spec
-from feedback.models import Comment, Drawing, Mark, Phrase, PicturePlane, RateReading, TakeAlong
+from feedback.models import (
+    BodyPoints,
+    Comment,
+    Drawing,
+    Mark,
+    Phrase,
+    PicturePlane,
+    RateReading,
+    TakeAlong,
+)
 from portal.actions.jobs import enqueue
 from portal.middleware import OPEN_TO_ANYONE
 from portal.models import Hold, PersonRequest
@@ -333,6 +342,10 @@ MATRIX: dict[str, Row] = {
     "feedback:progress#not passed": Row("unchecked swim"),
     "feedback:progress#withdrawn": Row("withdrawn swim", get="X"),
     "feedback:progress#elsewhere": Row("swim elsewhere", get="cs"),
+    "feedback:swim-pictures": Row("swim", get="SC"),
+    "feedback:swim-pictures#not passed": Row("unchecked swim"),
+    "feedback:swim-pictures#withdrawn": Row("withdrawn swim", get="X"),
+    "feedback:swim-pictures#elsewhere": Row("swim elsewhere", get="cs"),
     "feedback:measures-out": Row(get=SIGNED_IN),
     "feedback:measures-csv": Row("clinic", get="C"),
     "feedback:measures-package": Row("clinic", get="C"),
@@ -362,6 +375,10 @@ MATRIX: dict[str, Row] = {
     "feedback:plane-reading": Row("swim", get="SC"),
     "feedback:plane-reading#withdrawn": Row("withdrawn swim", get="X"),
     "feedback:plane-take-away": Row("plane of a swim", post="C"),
+    "feedback:body": Row("swim", post="C"),
+    "feedback:body#withdrawn": Row("withdrawn swim"),
+    "feedback:body-table": Row("swim", post="C"),
+    "feedback:body-take-away": Row("body points", post="C"),
     "feedback:draw": Row("swim", post="SC"),
     "feedback:draw#withdrawn": Row("withdrawn swim", post="X"),
     "feedback:drawing-move": Row("drawing", post="C"),
@@ -926,6 +943,19 @@ class Things:
             to_ticks=clip.out_ticks,
             stroke="freestyle",
             asked_by=self.cast.coach,
+        )
+        return self._pk(row)
+
+    def body_points(self) -> dict[str, Any]:
+        clip = self.cast.clips["tomas"][0]
+        row = BodyPoints.objects.create(
+            swim=clip.swim,
+            recording=clip.recording,
+            pts_ticks=clip.in_ticks,
+            points={"vertex": [0.5, 0.5, 1.0]},
+            picture_width=640,
+            picture_height=360,
+            placed_by=self.cast.coach,
         )
         return self._pk(row)
 

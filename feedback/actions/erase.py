@@ -17,6 +17,7 @@ from clinics.actions.erase import forget, forget_about, take_off_disk
 from clinics.models import Swim
 from feedback.actions.take_along import JOB_KIND
 from feedback.models import (
+    BodyPoints,
     Comment,
     CommentVersion,
     Drawing,
@@ -72,6 +73,7 @@ ABOUT_SWIMS: dict[str, type[Model]] = {
     "comments": Comment,
     "drawings": Drawing,
     "marks": Mark,
+    "body-points": BodyPoints,
     "length-strokes": LengthStrokes,
     "feedback": Feedback,
     "feedback-sent": FeedbackSent,
@@ -151,6 +153,7 @@ STEPS = (
             "comments": _("comments on your swims, yours and other people’s"),
             "drawings": _("drawings on your swims"),
             "marks": _("marks, and the measures made from them"),
+            "body-points": _("points of your body on frames, and the angles made from them"),
             "length-strokes": _("which strokes the lengths of your medleys were"),
             "feedback": _("feedback being written for you"),
             "feedback-sent": _("feedback sent to you"),

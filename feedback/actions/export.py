@@ -10,6 +10,7 @@ from clinics.actions.export import clip_name, folder_of, own_clips, own_swims
 from clinics.compute.time import TICKS_PER_S, iso_utc
 from clinics.models import Swim
 from feedback.actions.captions import captions_of, comment_swim_s
+from feedback.actions.export_body import put_body
 from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
 from feedback.actions.measured_rows import FIELDS, rows_of
@@ -166,6 +167,7 @@ STEPS = (
     PersonStep(name="feedback", order=60, run=put_feedback),
     PersonStep(name="marks", order=70, run=put_marks),
     PersonStep(name="measures", order=75, run=put_measures),
+    PersonStep(name="body", order=76, run=put_body),
     PersonStep(name="take-home", order=78, run=put_take_home),
     PersonStep(name="captions", order=80, run=put_captions),
     PersonStep(name="take-along", order=90, run=put_take_along),
