@@ -133,18 +133,18 @@ ANGLES: dict[Kind, tuple[Promise, Promise, Promise | str]] = {
         PRACTICE,
     ),
     Kind.ENTRY_HANDS: (
-        gettext_lazy("Entry angle, hands to hips"),
+        gettext_lazy("Body line, hands to hips"),
         gettext_lazy(
-            "of the line from the hips to the hands to the surface, at the entry; positive: the "
-            "hands lower"
+            "the line from the hips to the hands, to the surface; positive: the hands lower. At "
+            "the entry it is the entry angle"
         ),
         ENTRY,
     ),
     Kind.ENTRY_HEAD: (
-        gettext_lazy("Entry angle, head to hips"),
+        gettext_lazy("Body line, head to hips"),
         gettext_lazy(
-            "of the line from the hips to the top of the head to the surface, at the entry; "
-            "positive: the head lower"
+            "the line from the hips to the top of the head, to the surface; positive: the head "
+            "lower. At the entry it is the entry angle"
         ),
         ENTRY,
     ),

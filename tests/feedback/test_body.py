@@ -245,7 +245,7 @@ def test_a_script_gets_all_points_and_what_they_tell(cast: Cast) -> None:
     assert body["centre"] == pytest.approx(centre, abs=2e-6)
     page = told["html"]
     assert "Elbow, left" in page and "129° ±\xa0" in page and "turned by 20°" in page
-    assert "Entry angle, hands to hips" in page and "PMC7598512" in page
+    assert "Body line, hands to hips" in page and "the entry angle" in page and "PMC7598512" in page
     assert "picture's own horizontal" in page and "young adults" in page
 
 

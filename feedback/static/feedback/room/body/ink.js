@@ -42,11 +42,14 @@ export function bodyInk(body, lines, sheet) {
   }
   for (const [x, y, words] of body.labels ?? [])
     group.append(label(inPx([x, y], sheet), words, sheet, 10));
-  if (body.centre) {
-    const at = inPx(body.centre, sheet);
-    group.append(centreSign(at, sheet), label(at, body.share, sheet, CENTRE_PX + 4));
-  }
   return group;
+}
+
+// The centre of mass with the share of the body's mass that it stands for.
+export function centreInk({ centre, share }, sheet) {
+  const at = inPx(centre, sheet);
+  return svg("g", { class: "body-centre" },
+    centreSign(at, sheet), label(at, share, sheet, CENTRE_PX + 4));
 }
 
 // The centre's way: pieces of [frame, x, y].

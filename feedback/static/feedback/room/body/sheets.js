@@ -3,7 +3,7 @@
 
 import { svg } from "../drawing/ink.js";
 import { perScreenPx } from "../drawing/place.js";
-import { bodyInk, wayInk } from "./ink.js";
+import { bodyInk, centreInk, wayInk } from "./ink.js";
 import { piecesAt } from "./order.js";
 
 export function createSheets(room, lines) {
@@ -39,8 +39,9 @@ export function createSheets(room, lines) {
     if (now === sheet.painted) return;
     sheet.painted = now;
     sheet.drawn.replaceChildren(
-      ...(pieces.length ? [wayInk(pieces, sheet)] : []),
       ...its.map((one) => bodyInk(one, lines, sheet)),
+      ...(pieces.length ? [wayInk(pieces, sheet)] : []),
+      ...its.filter((one) => one.centre).map((one) => centreInk(one, sheet)),
     );
   }
   const paintAll = () => { for (const sheet of sheets.values()) paint(sheet); };

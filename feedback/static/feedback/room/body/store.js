@@ -16,11 +16,11 @@ export function createStore(part, first, { url, table, onChange, onAnswer, onTro
     const before = (asked += 1);
     const { told, refused, lost } = await post(to, fields);
     unsaved = Boolean(lost);
+    if (told) good = told.bodies;
     if (before !== asked && !refused) return; // a newer one is on its way
     onTrouble(refused ?? lost ?? "");
     if (told) {
       [bodies, ways] = [told.bodies, told.ways];
-      good = bodies;
       onAnswer(told);
     } else if (refused) bodies = good;
     onChange();
