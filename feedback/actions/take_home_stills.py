@@ -1,9 +1,10 @@
-"""Stills on the page that a swimmer takes home: what there is, asking for more, and their bytes."""
+"""What a take-home page can show: the stills there are, asking for more, their bytes; and what is
+proposed before a coach chooses."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -16,14 +17,15 @@ from clinics.models import Clip, Swim
 from feedback.actions.coached import coached_row
 from feedback.actions.frames import FrameUnknown, frame_at
 from feedback.actions.take_along import ask
-from feedback.actions.take_home import keep_choice
+from feedback.actions.take_home import keep_choice, swim_before
 from feedback.compute.take_along import Kind, Spec, SpecWrong, spec_of
-from feedback.compute.take_home import MOST_STILLS, Choice
+from feedback.compute.take_home import MOST_STILLS, Choice, proposal
 from feedback.models import Drawing, TakeAlong
 
 if TYPE_CHECKING:
     import datetime as dt
 
+    from feedback.compute.measuring.measure import Measure
     from portal.models import User
 
 PAPER_PX = 1100  # a third of a page's width at 400 dots per inch; a whole width at 150
@@ -104,6 +106,18 @@ def ask_for_drawn(
     stills = dict.fromkeys((*choice.stills, *(str(one.pk) for one in asked)))
     keep_choice(swim=row, by=by, choice=replace(choice, stills=tuple(stills)[:MOST_STILLS]))
     return asked
+
+
+def proposed(swim: Swim, by: User, measures: Sequence[Measure]) -> Choice:
+    """What is on the page before anybody chose: key measures of the stroke, the first stills,
+    and last time's swim."""
+    entry = swim.entry
+    before = swim_before(swim, by)
+    keys = proposal(
+        measures, stroke=entry.stroke, start=entry.start, course_m=entry.clinic.course_m
+    )
+    stills = tuple(str(pk) for pk in stills_of(swim, by).values_list("pk", flat=True))
+    return Choice(keys, stills[:MOST_STILLS], str(before.pk) if before else "")
 
 
 def for_paper(row: TakeAlong) -> bytes | None:

@@ -16,8 +16,8 @@ from clinics.models import Clip, Swim
 from clinics.views.words import said
 from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
-from feedback.actions.take_home import swim_before, words_sent
-from feedback.actions.take_home_stills import stills_of
+from feedback.actions.take_home import words_sent
+from feedback.actions.take_home_stills import proposed, stills_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.whole import Measured
 from feedback.compute.phases import WITHIN, phases_between
@@ -28,7 +28,6 @@ from feedback.compute.take_home import (
     choice_of,
     chosen,
     key_of,
-    proposal,
 )
 from feedback.models import FeedbackSent, Mark, TakeAlong, TakeHome
 from feedback.models.phases import Phase
@@ -131,22 +130,10 @@ def _still(row: TakeAlong) -> Still:
 
 
 def choice_now(known: Known, reader: User, row: TakeHome | None) -> Choice:
-    """What the coaches put together; where nobody did yet, a proposal: key measures of the stroke,
-    the first stills, and last time's swim."""
+    """What the coaches put together; where nobody did yet, what is proposed."""
     if row is not None:
         return choice_of(row.choice)
-    entry = known.swim.entry
-    before = swim_before(known.swim, reader)
-    return Choice(
-        measures=proposal(
-            known.measures,
-            stroke=entry.stroke,
-            start=entry.start,
-            course_m=entry.clinic.course_m,
-        ),
-        stills=tuple(str(still.key) for still in known.stills[:MOST_STILLS]),
-        before=str(before.pk) if before else "",
-    )
+    return proposed(known.swim, reader, known.measures)
 
 
 def page_given(row: TakeHome, swim: Swim, reader: User) -> Page:
