@@ -46,7 +46,10 @@ class Pool:
     def __init__(self, page: Page, server: str, clip: Clip) -> None:
         self.page, self.server, self.clip = page, server, clip
         self.said: list[str] = []
-        page.on("console", lambda m: self.said.append(m.text) if m.type in BAD else None)
+        page.on(
+            "console",
+            lambda m: self.said.append(f"{m.text} {m.location}") if m.type in BAD else None,
+        )
         page.on("pageerror", lambda error: self.said.append(str(error)))
 
     def open(self, frame: int = FRAME) -> Pool:
@@ -94,6 +97,7 @@ class Pool:
         for n, (px, py) in enumerate(PLACES[:count]):
             self.tap(px, py)
             expect(self.rows).to_have_count(n + 1)
+        self.page.get_by_label("flat, on the water").check()
         for n, (px, py) in enumerate(PLACES[:count]):
             self.fill(n, *true_m(px, py))
 
@@ -151,7 +155,6 @@ def test_metres_are_set_by_mouse_shown_read_and_taken_away(
     expect(page.locator("[data-plane-fit]")).to_contain_text("fits least")
     page.get_by_label("Camera to plane").fill("10")
     expect(page.locator("[data-plane-fit]")).to_contain_text("14.3 % too long")
-    page.get_by_label("flat, on the water").check()
     shot(page, f"planes-setting-{size['width']}")
     assert fits(page) and violations(page) == []
     assert page.locator("[data-room]").get_attribute("data-playing") != "true"  # taps do not play
@@ -161,11 +164,11 @@ def test_metres_are_set_by_mouse_shown_read_and_taken_away(
     assert spot_at(320, 200) == pytest.approx(true_m(320, 200), abs=0.06)
     lines = pool.overlay.locator(".plane-line text")
     expect(lines.first).to_be_attached()
-    labels = lines.all_inner_texts()
+    labels = lines.all_text_contents()
     assert "5 m" in labels and "10 m" in labels, labels
     pool.button("Read a place").click()
     pool.tap(320, 200)
-    expect(pool.words).to_contain_text(re.compile(r"± .* along, .* across"))
+    expect(pool.words).to_contain_text(re.compile(r"±\s.* along, .* across"))
     along_m, across_m = true_m(320, 200)
     read = re.findall(r"([\d.]+)\sm ± ([\d.]+)\sm", pool.words.inner_text().replace("\u00a0", " "))
     for (value, half), true in zip(read, (along_m, across_m), strict=True):
@@ -223,7 +226,7 @@ def test_metres_are_set_and_read_by_keys_alone(
     page.evaluate("document.activeElement.blur()")
     press("ArrowRight")
     press("Enter")
-    expect(pool.words).to_contain_text(re.compile(r"± .* along"))
+    expect(pool.words).to_contain_text(re.compile(r"±\s.* along"))
 
 
 def test_what_makes_no_plane_is_refused_by_number_and_stays_on_screen(
