@@ -107,7 +107,7 @@ def kind_of(alike: Alike, now: Swim | None = None) -> Kind:
         same=[p.title for p in pictures if p.against and not p.against.differs],
         pictures=pictures,
         once=[Row(name_of(measure), told(measure), swim.pk) for swim, measure in single],
-        one=OneSwim(shown.swim, swim_words(shown.swim), _along(shown), _bar(shown)),
+        one=OneSwim(shown.swim, swim_words(shown.swim), along_of(shown), bar_of(shown)),
     )
 
 
@@ -125,7 +125,7 @@ def _over_swims(series: Series, now: Swim) -> Picture:
     )
 
 
-def _along(one: Told) -> list[Picture]:
+def along_of(one: Told) -> list[Picture]:
     """What changes from length to length, or from one distance to the next."""
     pictures = []
     for key in ALONG:
@@ -198,7 +198,7 @@ def _left_out(count: int) -> str:
     return words % {"count": count}
 
 
-def _bar(one: Told) -> Bar | None:
+def bar_of(one: Told) -> Bar | None:
     spent = time_spent(one.measured)
     if spent is None:
         return None
