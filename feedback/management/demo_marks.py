@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,8 @@ from portal.models import User
 
 K = Mark.Kind
 # at which stations an event shows best
-START, OUT = ("start-side", "deck"), ("underwater", "start-side", "turn-window", "deck")
+START, FAR_WALL = ("start-side", "deck", "underwater"), ("turn-window", "deck", "underwater")
+OUT = ("underwater", "start-side", "turn-window", "deck")
 ALONG = ("deck", "underwater", "turn-window", "start-side")
 HEADS_M = (10.0, 15.0, 20.0)  # of each length
 READ_OFF_U_M = 0.15  # a coach reads the place of a breakout off the rope to 0.3 m or so
@@ -47,9 +49,14 @@ def _mark(swim: Swim, truth: dict[str, Any], by: User) -> int:
     entry = swim.entry
     lengths = round(entry.clinic.distance_m / COURSE_M)
     go = Go(truth["duration_s"], entry.stroke, entry.start == "water", lengths=lengths)
-    rows = [row for event in _events(go) if (row := filmed.row(event)) is not None]
+    events = list(_events(go))
+    walls = [event for event in events if event[1] == K.FEET_TOUCH_WALL]
+    # beyond a wall that nobody filmed it is not clear which length a mark is in
+    until_s = min((event[0] for event in walls if filmed.row(event) is None), default=math.inf)
+    rows = [row for event in events if event[0] < until_s and (row := filmed.row(event))]
     for number in range(1, min(COUNTED, lengths) + 1):
-        rows += filmed.longest([(at_s, K.HAND_ENTRY, ALONG) for at_s in hands_in_s(go, number)])
+        hands = [(at_s, K.HAND_ENTRY, ALONG) for at_s in hands_in_s(go, number) if at_s < until_s]
+        rows += filmed.longest(hands)
     unlike = {
         (row.kind, row.clip.recording_id, row.clip.first_frame + row.frame): row for row in rows
     }
@@ -64,11 +71,11 @@ def _events(go: Go) -> Iterator[Event]:
         yield last_s, K.FULL_ENTRY, START, NOTHING_MORE
     yield _breakout(go, go.breakout_s)
     for turn in go.turns:
-        wall = ("turn-window", "deck") if turn.at_far_wall else START
+        wall = FAR_WALL if turn.at_far_wall else START
         yield turn.feet_touch_s, K.FEET_TOUCH_WALL, wall, NOTHING_MORE
         yield turn.feet_leave_s, K.FEET_LEAVE_WALL, wall, NOTHING_MORE
         yield _breakout(go, turn.breakout_s)
-    at_finish = ("turn-window", "deck") if go.ends_at_far_wall else START
+    at_finish = FAR_WALL if go.ends_at_far_wall else START
     yield go.duration_s, K.HANDS_TOUCH_WALL, at_finish, NOTHING_MORE
     for number in range(go.lengths):
         for at_m in (number * COURSE_M + m for m in HEADS_M):

@@ -1,5 +1,5 @@
-// The guided pass: after each mark it jumps to where the next event is expected. Enter marks, o goes
-// on without a mark, Backspace goes back, Escape ends; figures mark as ever.
+// The guided pass (q quick, Q full): after each mark it jumps to where the next event is expected.
+// Enter marks, o goes on without a mark, Backspace goes back, Escape ends; figures mark as ever.
 
 import { awayS, reaches } from "./follow.js";
 import { secondsFormat } from "./seconds.js";
@@ -25,7 +25,6 @@ export function startPass(room, part, place, keysInHand) {
   let tookKeys = false;
   const steps = () => guides[name] ?? [];
   const step = () => steps()[n];
-
   function show() {
     const { label, done, at_s } = step();
     const told = done ? box.dataset.marked : box.dataset.expected;
@@ -68,6 +67,8 @@ export function startPass(room, part, place, keysInHand) {
   };
 
   function start(which) {
+    if (!guides[which]) return;
+    part.querySelector("[data-mark-box]").open = true;
     name = which;
     begin.hidden = true;
     panel.hidden = false;
@@ -115,4 +116,5 @@ export function startPass(room, part, place, keysInHand) {
     acts[act]();
   }, { capture: true });
   begin.hidden = !guides.quick;
+  room.addKeys({ q: () => start("quick"), Q: () => start("full") });
 }
