@@ -75,7 +75,7 @@ def arm_at(one: DemoSwim, swim_s: float) -> list[Point]:
     # as the sprites are: in steps of phase and lean
     joints = joints_of(posture.pose, int(posture.phase * PHASES) / PHASES)
     return [
-        _in_picture(point, posture, VIEWS[VIEW]) for point in (joints.shoulder, *joints.near_arm)
+        in_picture(point, posture, VIEWS[VIEW]) for point in (joints.shoulder, *joints.near_arm)
     ]
 
 
@@ -85,7 +85,8 @@ def hand_way(one: DemoSwim, swim_s: float) -> list[Point]:
     return [arm[-1] for arm in arms if arm]
 
 
-def _in_picture(point: Point, posture: Posture, view: View) -> Point:
+def in_picture(point: Point, posture: Posture, view: View) -> Point:
+    """A point of the figure, as the sprites are: in steps of lean."""
     lean = math.radians(round(posture.lean_deg / LEAN_STEP_DEG) * LEAN_STEP_DEG)
     forward_m = point[0] * math.cos(lean) - point[1] * math.sin(lean)
     up_m = point[0] * math.sin(lean) + point[1] * math.cos(lean)

@@ -6,29 +6,38 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from feedback.actions.body_told import Between, Way, ways_of
 from feedback.compute.measuring.measure import Unit
-from feedback.compute.measuring.picture_cautions import out_of_plane_share
+from feedback.compute.measuring.notation import Claim, claim
+from feedback.compute.measuring.uncertain import Quantity
+from feedback.models import PicturePlane
 from feedback.views.body_list import ShownBody
 from feedback.views.measure_words import in_short, told
+from feedback.views.planes_words import caution_words
 
-NEARER_M = 0.5  # of a body that is beside the plane: what that costs is told
+
+@dataclass(frozen=True)
+class Speed:
+    """`figure` with its ±, `plain` for swimmers, `sense` in words; "" where that is not clear."""
+
+    figure: str
+    plain: str
+    sense: str
 
 
 @dataclass(frozen=True)
 class WayRow:
-    """Between two frames: when, how fast along the course, or why that cannot be told."""
+    """Between two frames: when, how fast along the course and up or down, or why that cannot be
+    told. `upward` only in a plane that stands upright."""
 
     from_s: float | None
     to_s: float | None
-    speed: str
-    plain: str
-    sense: str
+    along: Speed | None
+    upward: Speed | None
     why_not: str
-    caution: str
+    outside: bool
 
 
 @dataclass(frozen=True)
@@ -37,6 +46,11 @@ class ShownWay:
     by: str
     bodies: list[ShownBody]
     rows: list[WayRow]
+    cautions: list[str]  # of the planes that its speeds are measured in
+
+    @property
+    def has_upward(self) -> bool:
+        return any(row.upward is not None for row in self.rows)
 
     def for_script(self) -> dict[str, Any] | None:
         """Its places in parts of the picture; pieces that cannot be joined are apart."""
@@ -63,38 +77,37 @@ def ways_shown(shown: Sequence[ShownBody]) -> list[ShownWay]:
 def _way(way: Way, by_key: dict[Any, ShownBody]) -> ShownWay:
     bodies = [by_key[body.row.pk] for body in way.bodies]
     first = bodies[0]
-    name = first.view.name if first.view else first.row.recording.station.name
-    return ShownWay(name, first.by, bodies, [_between(one, by_key) for one in way.between])
-
-
-def _between(one: Between, by_key: dict[Any, ShownBody]) -> WayRow:
-    speed = one.step.along if one.step else None
-    return WayRow(
-        from_s=by_key[one.one.row.pk].at_s,
-        to_s=by_key[one.other.row.pk].at_s,
-        speed=told(speed, Unit.M_PER_S) if speed else "",
-        plain=in_short(speed, Unit.M_PER_S) if speed else "",
-        sense=_sense(speed.value) if speed else "",
-        why_not=_WHY_NOT[one.why_not]() if one.why_not else "",
-        caution=_caution(one),
+    station = first.row.recording.station
+    planes = {one.plane.key: one.plane for one in way.between if one.plane is not None}
+    told_of = [caution for plane in planes.values() for caution in caution_words(plane, station)]
+    return ShownWay(
+        name=first.view.name if first.view else station.name,
+        by=first.by,
+        bodies=bodies,
+        rows=[_between(one, by_key) for one in way.between],
+        cautions=list(dict.fromkeys(told_of)),
     )
 
 
-def _sense(along: float) -> str:
-    return _("away from the start wall") if along > 0 else _("towards the start wall")
+def _between(one: Between, by_key: dict[Any, ShownBody]) -> WayRow:
+    upright = one.plane is not None and one.plane.row.lies == PicturePlane.Lies.UPRIGHT
+    away, towards = _("away from the start wall"), _("towards the start wall")
+    return WayRow(
+        from_s=by_key[one.one.row.pk].at_s,
+        to_s=by_key[one.other.row.pk].at_s,
+        along=_speed(one.step.along, away, towards) if one.step else None,
+        upward=_speed(one.step.upward, _("up"), _("down")) if one.step and upright else None,
+        why_not=_WHY_NOT[one.why_not]() if one.why_not else "",
+        outside=one.outside,
+    )
 
 
-def _caution(one: Between) -> str:
-    told_of = []
-    if one.outside:
-        told_of.append(_("A centre lies outside of the plane's marks, where metres are less sure."))
-    if one.plane is not None and (one.plane.distance_m or 0) > NEARER_M:
-        share = 100 * out_of_plane_share(NEARER_M, one.plane.distance_m or 0)
-        told_of.append(
-            _("A body 0.5 m nearer to the camera than the plane reads %(share)s %% too fast.")
-            % {"share": number_format(round(share, 1), 1)}
-        )
-    return " ".join(told_of)
+def _speed(speed: Quantity, forward: str, back: str) -> Speed:
+    """Its size, with the sense in words where the sign is sure."""
+    size = speed if speed.value >= 0 else speed.times(-1.0)
+    sure = size.value > size.half_width_95 and claim(size) is not Claim.TOO_UNSURE
+    sense = (forward if speed.value > 0 else back) if sure else ""
+    return Speed(told(size, Unit.M_PER_S), in_short(size, Unit.M_PER_S), sense)
 
 
 _WHY_NOT = {
