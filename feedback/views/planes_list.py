@@ -59,7 +59,9 @@ class ShownPlane:
     def said(self) -> list[str]:
         """For coaches: how it fits; for all: what it does not hold for."""
         if self.held.fitted is None:
-            return [_("Its marks make no plane any more. Take it away and set others.")]
+            gone = _("Its marks make no plane any more.")
+            more = _("Take it away and set others.")
+            return [f"{gone} {more}" if self.coaching else gone]
         fit = fit_words(self.held.fitted) if self.coaching else []
         return fit + caution_words(self.held, self.views[0].clip.station)
 

@@ -20,6 +20,7 @@ from feedback.models import PicturePlane
 from feedback.views.measure_words import with_plus_minus, with_unit
 
 BESIDE_M = 1.25  # half a lane of 2.5 m (FINA FR 3)
+STANDS_OUT = 2.0  # times what a hand sets a mark to (judgement)
 NEAR_AXIS_DEG, WIDE_DEG = 1.0, (20.0, 30.0)
 
 WHAT_NAMES = {
@@ -51,7 +52,9 @@ def fit_words(plane: Plane) -> list[str]:
         }
     ]
     worst = worst_mark(plane)
-    if worst is not None:
+    if worst is not None and worst[1] < STANDS_OUT * plane.click_u_px:
+        told.append(_("None of them stands out."))
+    elif worst is not None:
         told.append(
             _("Mark %(n)d fits least: it is %(px)s px from where the others put it.")
             % {"n": worst[0] + 1, "px": _figure(worst[1], 1)}
@@ -138,18 +141,18 @@ def spot_words(held: HeldPlane, spot: Spot, *, figures: bool) -> str:
     if held.row.lies == PicturePlane.Lies.UPRIGHT:
         values["other"] = say(spot.y.times(-1) if spot.y.value < 0 else spot.y)
         pattern = (
-            _("%(along)s along, %(other)s below the surface")
+            _("%(along)s along, %(other)s below the surface.")
             if spot.y.value < 0
-            else _("%(along)s along, %(other)s above the surface")
+            else _("%(along)s along, %(other)s above the surface.")
         )
     else:
-        pattern = _("%(along)s along, %(other)s across")
+        pattern = _("%(along)s along, %(other)s across.")
     return pattern % values
 
 
 def apart_words(far: Quantity, *, figures: bool) -> str:
     say = _with_figures if figures else _plain
-    return _("%(distance)s between the two points") % {"distance": say(far)}
+    return _("%(distance)s between the two points.") % {"distance": say(far)}
 
 
 def outside_words(*spots: Spot) -> str:

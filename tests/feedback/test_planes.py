@@ -281,7 +281,7 @@ def test_an_upright_plane_reads_above_and_below_the_surface(filmed: Cast) -> Non
     marks = [{**one, "across_m": -one["across_m"] / 3} for one in set_marks()]
     assert post(filmed, filmed.coach, marks, lies="upright").status_code == 200
     (said,) = read(filmed, filmed.coach, (320, 200))["said"]
-    assert said.endswith(" below the surface")
+    assert said.endswith(" below the surface.")
 
 
 # --- who ---------------------------------------------------------------------------------------
@@ -358,6 +358,20 @@ def test_the_list_asks_once_however_many_there_are(
         shown = planes_of(swim, views, coaching=True)
         assert len([one.for_script() for one in shown]) == count
         assert [len(one.held.row.points) for one in shown] == list(range(3 + count, 3, -1))
+
+
+def test_a_plane_that_is_broken_is_said_and_shows_no_lines(filmed: Cast) -> None:
+    post(filmed, filmed.coach)
+    PicturePlane.objects.update(points=[7])
+    swim = Swim.objects.select_related("entry__clinic").get(pk=filmed.swims["tomas"].pk)
+    (shown,) = planes_of(swim, views_of(swim, filmed.coach), coaching=True)
+    told = shown.for_script()
+    assert (told["lines"], told["marks"]) == ([], [])
+    assert told["said"] == ["Its marks make no plane any more. Take it away and set others."]
+    assert "Its marks make no plane any more." in page(filmed, filmed.tomas)
+    assert read(filmed, filmed.coach, (320, 200))["errors"] == [
+        "No metres are set in this picture."
+    ]
 
 
 def test_nothing_half_written_stays(filmed: Cast, monkeypatch: Any) -> None:

@@ -1,6 +1,7 @@
 // Which plane holds on a frame of a view, and where a line's label stands. Pure.
 
 const MARGIN = 0.04; // of the picture: a label stands within it
+const UP = 0.12; // of the line: away from its end, where its marks often are
 
 // The newest whose span has the frame; `planes` come newest first. One whose marks make no plane
 // has no lines, and no older one takes its place.
@@ -16,7 +17,7 @@ const inside = ([x, y]) => Math.min(x, y) >= MARGIN && Math.max(x, y) <= 1 - MAR
 export function labelAt(ends, steps = 40) {
   const [upper, lower] = [...ends].sort((a, b) => a[1] - b[1]);
   for (let n = 0; n <= steps; n += 1) {
-    const t = n / steps;
+    const t = (UP + n / steps) % 1; // from there up, then what is left below
     const point = lower.map((value, axis) => value + t * (upper[axis] - value));
     if (inside(point)) return point;
   }

@@ -4,6 +4,8 @@ import { svg } from "../drawing/ink.js";
 import { holdingAt, labelAt } from "./holding.js";
 import { numbered } from "./sheets.js";
 
+const RIGHT = 0.86; // of the picture's width
+
 export function createLines(sheets, { on }) {
   let planes = [];
   let frames = {};
@@ -15,7 +17,11 @@ export function createLines(sheets, { on }) {
       svg("path", { d, class: "casing" }), svg("path", { d, class: "ink" }));
     const at = labelAt(ends);
     if (at) {
-      const text = svg("text", { x: at[0] * w + 5 * units, y: at[1] * h, "font-size": 14 * units });
+      const left = at[0] > RIGHT; // beside it on the left, where the picture ends on the right
+      const text = svg("text", {
+        x: at[0] * w + (left ? -5 : 5) * units, y: at[1] * h, "font-size": 14 * units,
+        "text-anchor": left ? "end" : "start",
+      });
       text.textContent = label;
       group.append(text);
     }
