@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from clinics.models import Clip
+from feedback.actions.frames import frame_at
 from feedback.compute.drawing import Fault, PointsWrong, clean_points
 from feedback.models import Comment, Drawing
 
@@ -48,6 +49,36 @@ class PointsField(forms.JSONField):
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid") from None
 
 
+def _clip_field() -> forms.ModelChoiceField[Clip]:
+    return forms.ModelChoiceField(
+        Clip.objects.none(),
+        error_messages={
+            "required": gettext_lazy("View: it is not clear which picture this is on."),
+            "invalid_choice": gettext_lazy("View: it is no longer there. Open the swim again."),
+        },
+    )
+
+
+def _until_field(*, required: bool) -> forms.IntegerField:
+    return forms.IntegerField(
+        required=required,
+        min_value=0,
+        error_messages={
+            "required": gettext_lazy("Last frame: say until which one it stands."),
+            "invalid": gettext_lazy("Last frame: it is a whole number."),
+            "min_value": gettext_lazy("Last frame: it comes after the first one."),
+        },
+    )
+
+
+def _too_late(clip: Clip) -> str:
+    return _("Last frame: %(count)s") % {"count": _count(clip)}
+
+
+def _count(clip: Clip) -> str:
+    return _("this view has %(count)d of them.") % {"count": clip.frame_count}
+
+
 class MoveForm(_Sentences):
     points = PointsField(
         error_messages={
@@ -58,14 +89,35 @@ class MoveForm(_Sentences):
     )
 
 
+class StandForm(_Sentences):
+    """Until which frame of which view a drawing stands."""
+
+    clip = _clip_field()
+    until_frame = _until_field(required=True)
+
+    def __init__(self, *args: Any, drawing: Drawing, user: User) -> None:
+        super().__init__(*args)
+        clips = Clip.objects.visible_to(user).filter(
+            swim=drawing.swim_id, recording=drawing.recording_id
+        )
+        self.fields["clip"].queryset = clips.select_related("recording")  # type: ignore[attr-defined]
+        self._pts_ticks = drawing.pts_ticks
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or {}
+        clip, until = told.get("clip"), told.get("until_frame")
+        if clip is None or until is None:
+            return told
+        begun = frame_at(clip, self._pts_ticks)
+        if until >= clip.frame_count:
+            self.add_error("until_frame", _too_late(clip))
+        elif begun is not None and until < begun:
+            self.add_error("until_frame", _("Last frame: it comes after the first one."))
+        return told
+
+
 class DrawForm(MoveForm):
-    clip = forms.ModelChoiceField(
-        Clip.objects.none(),
-        error_messages={
-            "required": gettext_lazy("View: it is not clear which picture this is on."),
-            "invalid_choice": gettext_lazy("View: it is no longer there. Open the swim again."),
-        },
-    )
+    clip = _clip_field()
     frame = forms.IntegerField(
         min_value=0,
         error_messages={
@@ -74,14 +126,7 @@ class DrawForm(MoveForm):
             "min_value": gettext_lazy("Frame: the first one is number 0."),
         },
     )
-    until_frame = forms.IntegerField(
-        required=False,
-        min_value=0,
-        error_messages={
-            "invalid": gettext_lazy("Last frame: it is a whole number."),
-            "min_value": gettext_lazy("Last frame: it comes after the first one."),
-        },
-    )
+    until_frame = _until_field(required=False)
     kind = forms.ChoiceField(
         choices=Drawing.Kind,
         error_messages={
@@ -125,11 +170,10 @@ class DrawForm(MoveForm):
         elif clip is not None:
             self.add_error("clip", _("View: it has no picture yet. Wait until it is made."))
         if clip is not None:
-            count = _("this view has %(count)d of them.") % {"count": clip.frame_count}
             if frame is not None and frame >= clip.frame_count:
-                self.add_error("frame", _("Frame: %(count)s") % {"count": count})
+                self.add_error("frame", _("Frame: %(count)s") % {"count": _count(clip)})
             if until is not None and until >= clip.frame_count:
-                self.add_error("until_frame", _("Last frame: %(count)s") % {"count": count})
+                self.add_error("until_frame", _too_late(clip))
         if frame is not None and until is not None and until < frame:
             self.add_error("until_frame", _("Last frame: it comes after the first one."))
         return told

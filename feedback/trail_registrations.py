@@ -41,6 +41,7 @@ def register_trail() -> None:
             "comment-draft-deleted": _("threw a draft away"),
             "drawn": _("drew on a frame"),
             "drawing-moved": _("moved a drawing"),
+            "drawing-stands": _("changed how long a drawing stands"),
             "drawing-rubbed-out": _("rubbed a drawing out"),
             "mark-placed": _("marked an event"),
             "mark-changed": _("changed a mark"),

@@ -1,4 +1,5 @@
-"""Drawing on a picture of a swim, moving and rubbing out one's own, sending what was drafted.
+"""Drawing on a picture of a swim; moving one's own, changing how long it stands, rubbing it out;
+sending what was drafted.
 
 As with words: what a coach draws for the swimmer is a draft until the swim's feedback is sent;
 what a swimmer draws, and notes among coaches, go at once. A drawing that belongs to a note is
@@ -17,7 +18,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from feedback.actions.frames import FrameUnknown, pts_ticks_of
+from feedback.actions.frames import FrameUnknown, frame_at, pts_ticks_of
 from feedback.compute.drawing import clean_points
 from feedback.models import Comment, Drawing
 from feedback.privacy import coaches, is_own
@@ -99,6 +100,29 @@ def move(*, drawing: Drawing, by: User, points: Sequence[Sequence[float]]) -> Dr
         row.points = moved
         row.save(update_fields=["points"])
         _note("drawing-moved", row, by, sha256_before=before)
+    return row
+
+
+@transaction.atomic
+def stand(*, drawing: Drawing, by: User, clip: Clip, until_frame: int) -> Drawing:
+    """Until another frame of a clip that shows it, for one's own drawing; it begins where it did.
+    On its own frame: for that frame alone.
+
+    Raises FrameUnknown: of another recording, none of the clip's frames, or before it begins.
+    """
+    row = _own(drawing, by)
+    if row is None:
+        return drawing
+    if clip.recording_id != row.recording_id:
+        raise FrameUnknown(f"clip {clip.pk} does not show drawing {row.pk}")
+    until = pts_ticks_of(clip, until_frame)
+    alone = frame_at(clip, row.pts_ticks) == until_frame
+    if not alone and until <= row.pts_ticks:
+        raise FrameUnknown("a span ends after it begins")
+    before, row.until_ticks = row.until_ticks, None if alone else until
+    if row.until_ticks != before:
+        row.save(update_fields=["until_ticks"])
+        _note("drawing-stands", row, by, until_ticks_before=before, until_ticks=row.until_ticks)
     return row
 
 

@@ -1,4 +1,4 @@
-"""Drawings in the room: what is drawn, drawing, moving, rubbing out."""
+"""Drawings in the room: what is drawn, drawing, moving, how long one stands, rubbing out."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from clinics.models import Swim
 from feedback.actions import draw as acts
 from feedback.actions.frames import FrameUnknown
 from feedback.compute.drawing import PointsWrong
-from feedback.drawing_form import DrawForm, MoveForm, fault_words
+from feedback.drawing_form import DrawForm, MoveForm, StandForm, fault_words
 from feedback.models import Drawing
 from feedback.privacy import is_own
 from feedback.views.coaching import coaches_here
@@ -59,6 +59,10 @@ def _refused(errors: dict[str, list[str]]) -> HttpResponse:
     return JsonResponse({"errors": errors}, status=NOT_ACCEPTABLE)
 
 
+def _frames_gone() -> str:
+    return _("Frame: the list of this recording's frames is gone. Nothing can be drawn on it.")
+
+
 @require_POST
 def draw(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     swim = _drawable(request, pk)
@@ -69,8 +73,7 @@ def draw(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     try:
         drawing = acts.draw(swim=swim, by=request.user, **form.told())
     except FrameUnknown:
-        gone = _("Frame: the list of this recording's frames is gone. Nothing can be drawn on it.")
-        return _refused({"frame": [gone]})
+        return _refused({"frame": [_frames_gone()]})
     except PermissionDenied:
         raise Http404 from None
     drawn = drawn_of(swim, request.user, drawing, views)
@@ -88,6 +91,21 @@ def move(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     except PointsWrong as wrong:
         return _refused({"points": [fault_words(wrong.fault)]})
     drawn = drawn_of(swim, request.user, moved, views_of(swim, request.user))
+    return JsonResponse({"drawing": drawn.for_script()})
+
+
+@require_POST
+def stand(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
+    """How long it stands: until which frame."""
+    drawing, swim = _own(request, pk)
+    form = StandForm(request.POST, drawing=drawing, user=request.user)
+    if not form.is_valid():
+        return _refused(form.sentences())
+    try:
+        stands = acts.stand(drawing=drawing, by=request.user, **form.cleaned_data)
+    except FrameUnknown:
+        return _refused({"until_frame": [_frames_gone()]})
+    drawn = drawn_of(swim, request.user, stands, views_of(swim, request.user))
     return JsonResponse({"drawing": drawn.for_script()})
 
 

@@ -79,6 +79,7 @@ class Drawn:
             "words": self.words,
             "by": self.by,
             "move": reverse("feedback:drawing-move", args=[row.pk]) if self.mine else None,
+            "stand": reverse("feedback:drawing-stand", args=[row.pk]) if self.mine else None,
             "rub_out": reverse("feedback:drawing-rub-out", args=[row.pk]) if self.mine else None,
         }
 

@@ -17,7 +17,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinics.models import Clip, Swim
-from feedback.actions.draw import draw, move, rub_out, send_drafts, send_with, take_up
+from feedback.actions.draw import draw, move, rub_out, send_drafts, send_with, stand, take_up
 from feedback.actions.frames import FrameUnknown, pts_ticks_of
 from feedback.compute.drawing import PointsWrong
 from feedback.models import Comment, Drawing
@@ -225,6 +225,41 @@ def test_sent_twice_it_stands_once_and_a_taken_key_is_refused(cast: Cast) -> Non
         drawn(cast, key=key, by=cast.tomas)
 
 
+def until_of(drawing: Drawing) -> int | None:
+    return Drawing.objects.get(pk=drawing.pk).until_ticks
+
+
+def test_how_long_it_stands_is_changed_and_noted_once(cast: Cast) -> None:
+    drawing, clip = drawn(cast, 40, until_frame=41), clip_of(cast)
+    for until in (65, 65, 99):  # frame 99 is the clip's last
+        stand(drawing=drawing, by=cast.coach, clip=clip, until_frame=until)
+        assert until_of(drawing) == pts_ticks_of(clip, until)
+    assert noted("drawing-stands") == 2
+    stand(drawing=drawing, by=cast.coach, clip=clip, until_frame=40)  # its frame alone
+    assert until_of(drawing) is None and noted("drawing-stands") == 3
+    assert Drawing.objects.get().pts_ticks == drawing.pts_ticks
+    detail = json.loads(AuditEntry.objects.filter(action="drawing-stands").latest("at").text)[
+        "detail"
+    ]
+    assert (detail["until_ticks_before"], detail["until_ticks"]) == (pts_ticks_of(clip, 99), None)
+
+
+@pytest.mark.parametrize("until", [39, 100])
+def test_it_never_ends_before_it_begins_nor_outside_its_clip(cast: Cast, until: int) -> None:
+    drawing = drawn(cast, 40, until_frame=44)
+    with pytest.raises(FrameUnknown):
+        stand(drawing=drawing, by=cast.coach, clip=clip_of(cast), until_frame=until)
+    with pytest.raises(FrameUnknown):  # another recording's clip
+        stand(drawing=drawing, by=cast.coach, clip=clip_of(cast, 0), until_frame=60)
+    assert until_of(drawing) == pts_ticks_of(clip_of(cast), 44) and noted("drawing-stands") == 0
+
+
+def test_nobody_changes_how_long_somebody_elses_stands(cast: Cast) -> None:
+    drawing = drawn(cast)
+    stand(drawing=drawing, by=cast.tomas, clip=clip_of(cast), until_frame=60)
+    assert until_of(drawing) is None and noted("drawing-stands") == 0
+
+
 # --- by the page ---------------------------------------------------------------------------------
 
 
@@ -248,6 +283,28 @@ def test_the_page_draws_moves_and_rubs_out(cast: Cast) -> None:
     assert [one["key"] for one in page.context["drawings_for_script"]] == [told["key"]]
     gone = client.post(told["rub_out"], headers={"accept": "application/json"})
     assert gone.json() == {"rubbed_out": told["key"]} and not Drawing.objects.exists()
+
+
+def test_the_page_changes_how_long_it_stands(cast: Cast) -> None:
+    told = post(cast, cast.coach, until_frame="44").json()["drawing"]
+    client, view = sign_in(Client(), cast.coach), {"clip": str(clip_of(cast).pk)}
+    answer = client.post(told["stand"], {**view, "until_frame": "90"}).json()["drawing"]
+    assert (answer["frame"], answer["until_frame"], answer["points"]) == (40, 90, told["points"])
+    for fields, name, begins in (
+        ({"until_frame": "100"}, "until_frame", "Last frame: this view has 100"),
+        ({"until_frame": "39"}, "until_frame", "Last frame: it comes after"),
+        ({"until_frame": "2 s"}, "until_frame", "Last frame: it is a whole number"),
+        ({}, "until_frame", "Last frame: say until which"),
+        ({"until_frame": "60", "clip": str(clip_of(cast, 0).pk)}, "clip", "View: it is no longer"),
+    ):
+        refused = client.post(told["stand"], {**view, **fields})
+        assert refused.status_code == 422
+        errors = refused.json()["errors"]
+        assert list(errors) == [name] and errors[name][0].startswith(begins)
+    assert Drawing.objects.get().until_ticks == pts_ticks_of(clip_of(cast), 90)
+    for other in (cast.tomas, cast.other_coach):
+        hidden = sign_in(Client(), other).post(told["stand"], {**view, "until_frame": "50"})
+        assert hidden.status_code == 404
 
 
 def test_without_script_rubbing_out_leads_back_to_the_swim(cast: Cast) -> None:
@@ -314,7 +371,7 @@ def test_drafts_and_notes_are_absent_to_the_swimmer(cast: Cast) -> None:
         page = client.get(reverse("feedback:swim", args=[drawing.swim_id]))
         assert page.context["drawings_for_script"] == []
         assert str(drawing.pk) not in page.content.decode()
-        for name in ("feedback:drawing-move", "feedback:drawing-rub-out"):
+        for name in ("feedback:drawing-move", "feedback:drawing-stand", "feedback:drawing-rub-out"):
             assert client.post(reverse(name, args=[drawing.pk])).status_code == 404
     assert Drawing.objects.count() == 2
 
