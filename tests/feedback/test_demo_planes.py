@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -58,7 +59,7 @@ def test_marks_stand_on_something_that_is_painted(kind: str) -> None:
 
 def test_planes_are_placed_once_on_what_stands_still(cast: Cast, tmp_path: Path) -> None:
     (tmp_path / "truth.json").write_text(json.dumps({"course_m": 25.0}))
-    told = {"clinic": cast.clinic, "folder": tmp_path, "by": cast.coach}
+    told: dict[str, Any] = {"clinic": cast.clinic, "folder": tmp_path, "by": cast.coach}
     assert place_demo_planes(**told) == 2  # the cast's start side and underwater
     assert place_demo_planes(**told) == 0
     recording = cast.recordings["underwater"]
