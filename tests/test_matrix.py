@@ -60,6 +60,7 @@ from feedback.models import (
     PicturePlane,
     RateReading,
     TakeAlong,
+    TakeHome,
 )
 from portal.actions.jobs import enqueue
 from portal.middleware import OPEN_TO_ANYONE
@@ -396,6 +397,21 @@ MATRIX: dict[str, Row] = {
     "feedback:take-along-file#withdrawn": Row("withdrawn still", get="X"),
     "feedback:take-along-remove": Row("still for the swimmer", post="C"),
     "feedback:take-along-remove#withdrawn": Row("withdrawn still", post="X"),
+    "feedback:take-home": Row("page taken home", get="SC"),
+    "feedback:take-home#not given": Row("swim", get="C"),
+    "feedback:take-home#not passed": Row("unchecked swim"),
+    "feedback:take-home#withdrawn": Row("page of who withdrew", get="X"),
+    "feedback:take-home#shown to the group": Row("group page", get="SC"),
+    "feedback:take-home-pdf": Row("page taken home", get="SC"),
+    "feedback:take-home-pdf#not given": Row("swim", get="C"),
+    "feedback:take-home-pdf#withdrawn": Row("page of who withdrew", get="X"),
+    "feedback:take-home-still": Row("still taken home", get="SC"),
+    "feedback:take-home-choose": Row("swim", get="C", post="C"),
+    "feedback:take-home-choose#withdrawn": Row("withdrawn swim"),
+    "feedback:take-home-give": Row("swim", post="C"),
+    "feedback:take-home-give#withdrawn": Row("withdrawn swim"),
+    "feedback:take-home-take-back": Row("page taken home", post="C"),
+    "feedback:take-home-make-stills": Row("swim", post="C"),
     "portal:job#still": Row("still job", get="C", post="C"),
     "feedback:give": Row("swim", post="C"),
     "feedback:words": Row("swim", post="C"),
@@ -907,6 +923,28 @@ class Things:
         """The swimmer's own; what a coach had made of it is nobody's any more."""
         self._still("sol", self.cast.coach)
         return self._pk(self._still("sol", self.cast.sol))
+
+    def _taken_home(self, name: str, *stills: TakeAlong) -> dict[str, Any]:
+        swim = self.cast.swims[name]
+        choice = {"measures": [], "stills": [str(one.pk) for one in stills], "before": ""}
+        TakeHome.objects.create(
+            swim=swim, entry=swim.entry, choice=choice, given=choice, given_at=timezone.now()
+        )
+        return self._pk(swim)
+
+    def page_taken_home(self) -> dict[str, Any]:
+        return self._taken_home("tomas")
+
+    def page_of_who_withdrew(self) -> dict[str, Any]:
+        return self._taken_home("sol")
+
+    def group_page(self) -> dict[str, Any]:
+        self.group_swim()
+        return self._taken_home("tomas")
+
+    def still_taken_home(self) -> dict[str, Any]:
+        still = self._still("tomas", self.cast.coach, for_swimmer=True)
+        return {**self._taken_home("tomas", still), "still": still.pk}
 
     def still_job(self) -> dict[str, Any]:
         row = self._still("tomas", self.cast.coach, state="waiting", for_swimmer=True)
