@@ -84,8 +84,6 @@ _ALSO: tuple[tuple[Wanted, ...], ...] = (
     (("turn-time", 1, None),),
     (("stroke-count", 1, None),),
     (("stroke-rate", 2, None),),
-    (("time-to-entry", None, None),),
-    (("turn-contact", 1, None),),
     (("fade", None, None),),
 )
 _BREASTSTROKE: tuple[tuple[Wanted, ...], ...] = (

@@ -52,9 +52,7 @@ def still_of(cast: Cast, swim: str = "tomas", frame: int = 3, **more: Any) -> Ta
         "stored": stored,
         **more,
     }
-    row = TakeAlong.objects.create(
-        swim=clip.swim, entry=clip.swim.entry, clip_count=1, **told
-    )
+    row = TakeAlong.objects.create(swim=clip.swim, entry=clip.swim.entry, clip_count=1, **told)
     row.clips.add(clip)
     return row
 

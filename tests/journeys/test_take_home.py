@@ -3,6 +3,7 @@ the PDF, which is read back."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -83,6 +84,8 @@ def good(page: Page, name: str) -> None:
 
 
 def choose_and_give(page: Page, width: int) -> None:
+    page.get_by_role("link", name="Put it together").scroll_into_view_if_needed()
+    shot(page, f"take-home-room-{width}")
     page.get_by_role("link", name="Put it together").click()
     sheet = page.locator("article.sheet")
     expect(sheet).to_contain_text(ONE_THING)
@@ -121,6 +124,7 @@ def test_a_coach_gives_a_page_and_the_swimmer_takes_it_home(
     assert TakeAlong.objects.filter(for_swimmer=True, state="ready").count() == 2
 
     page: Page = open_page("/my-swims/", cast.tomas, size)
+    shot(page, f"take-home-card-{size['width']}")
     page.get_by_role("link", name="Take-home page").click()
     sheet = page.locator("article.sheet")
     for words in (ONE_THING, *POINTS, "Reaction time", "Given on"):
@@ -134,6 +138,8 @@ def test_a_coach_gives_a_page_and_the_swimmer_takes_it_home(
     expect(what).to_be_visible()
     page.wait_for_function(PAINTED)
     good(page, f"take-home-{size['width']}")
+    printed = PdfReader(io.BytesIO(page.pdf(format="A4")))  # by the browser itself
+    assert len(printed.pages) <= 2
     with page.expect_download() as coming:
         page.get_by_role("link", name="Save as PDF").click()
     path = tmp_path / coming.value.suggested_filename
