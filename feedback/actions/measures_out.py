@@ -43,6 +43,7 @@ START_KEYS = (
     "block-time",
     "movement-time",
     "flight-time",
+    "flight-distance",
     "time-to-entry",
     "entry-time",
     "breakout-time",

@@ -127,7 +127,11 @@ def test_marks_by_taps_are_refused_in_words_and_taken_away(
     page.get_by_role("button", name="head breaks surface").click()  # twice changes nothing
     page.locator(".marks .more summary").click()
     page.get_by_role("button", name="head at a distance, at this distance").click()
-    expect(page.get_by_text("Say at which distance the head is, in metres, or where it is in the picture.")).to_be_visible()
+    expect(
+        page.get_by_text(
+            "Say at which distance the head is, in metres, or where it is in the picture."
+        )
+    ).to_be_visible()
     page.get_by_label("metres swum from the start").fill("15")
     page.get_by_label("metres swum from the start").press("Enter")
     expect(page.locator("[data-mark-list] li")).to_have_count(2)
