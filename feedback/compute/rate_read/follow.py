@@ -139,9 +139,17 @@ def _smooth(film: Film, camera_px: Float64, step_of: np.ndarray, cells: np.ndarr
     for axis, which in ((0, 1), (1, 0)):
         px = (cells[:, which] + 0.5) * CELL_PX * 2
         beside = np.interp(even_s, steps_s, px) - np.interp(even_s, times_s, camera_px[:, axis])
-        calm = scipy.ndimage.gaussian_filter1d(beside, EVEN_S / (STEP_S / 4), mode="nearest")
+        calm = _calm(beside, EVEN_S / (STEP_S / 4))
         way[:, axis] = np.interp(times_s, even_s, calm) + camera_px[:, axis]
     return way
+
+
+def _calm(values: Float64, sigma: float) -> Float64:
+    """Smoothed; at the ends it goes on as it came, so that a box does not lag there."""
+    more = min(len(values) - 1, int(3 * sigma))
+    longer = np.pad(values, more, mode="reflect", reflect_type="odd")
+    calm = scipy.ndimage.gaussian_filter1d(longer, sigma, mode="nearest")
+    return np.asarray(calm[more : more + len(values)])
 
 
 def _standing_out(
