@@ -18,7 +18,7 @@ from tests.feedback.test_drawing_geometry import GOOD
 ROOT = Path(settings.BASE_DIR)
 FOLDER = ROOT / "feedback/static/feedback/room/drawing"
 SITE = "http://drawing.test"
-PURE = ("geometry", "place", "gesture", "by-frame", "history")
+PURE = ("geometry", "place", "gesture", "by-frame", "history", "lasting")
 
 
 @pytest.fixture
@@ -195,3 +195,22 @@ def test_colours_and_patterns_are_those_that_are_printed() -> None:
     drawn = {name: [float(n[:-2]) for n in dashes.split()] for name, dashes in patterns.items()}
     wanted = {name: [3 * n for n in pattern] for name, pattern in PATTERNS.items() if pattern}
     assert drawn == {name: pytest.approx(dashes) for name, dashes in wanted.items()}
+
+
+def test_seconds_are_frames_of_their_view_and_end_with_it(page: Page) -> None:
+    """100 frames in 4 s: 25 a second; by hand."""
+    view = {"frame_count": 100, "from_s": 7.0, "to_s": 11.0}
+    for frame, span_s, until in (
+        (40, 0, 40),
+        (40, 0.48, 52),
+        (40, 2, 90),
+        (60, 2, 99),
+        (99, 1, 99),
+    ):
+        assert ask(page, "lasting", "return m.untilFrame(...arg)", [view, frame, span_s]) == until
+    for until, chosen in ((40, 0), (65, 1), (90, 2), (66, None), (None, 0)):
+        drawing = {"frame": 40, "until_frame": until}
+        assert (
+            ask(page, "lasting", "return m.choiceOf(...arg)", [view, drawing, [0, 0.5, 1, 2]])
+            == chosen
+        )

@@ -378,3 +378,49 @@ def test_points_are_moved_and_rubbed_out(told_cast: Cast, boards: Any) -> None:
     board.saved(1)
     assert not Drawing.objects.filter(pk=row.pk).exists()
     assert AuditEntry.objects.filter(action="drawing-rubbed-out").count() == 1
+
+
+def test_how_long_it_stands_is_changed_in_the_list_and_with_its_points_in_hand(
+    told_cast: Cast, boards: Any, size: dict[str, int]
+) -> None:
+    clip = told_cast.clips["tomas"][1]
+    row = drawn(told_cast, FRAME, until_frame=FRAME + 2)
+    drawn(told_cast, FRAME, by=told_cast.tomas, kind="level", points=[[0.5, 0.8]])
+    board = boards(told_cast.coach, clip).open()
+    page = board.page
+
+    def stands_s() -> float:
+        now = Drawing.objects.get(pk=row.pk)
+        return ((now.until_ticks or now.pts_ticks) - now.pts_ticks) / 90_000
+
+    before_s = stands_s()
+    page.locator("[data-drawn-list] summary").click()
+    choice = page.locator("[data-drawn-list] [data-stands]")  # of one's own alone
+    expect(choice.locator("option:checked")).to_have_text("3 frames")
+    choice.focus()
+    choice.select_option("1")
+    board.until(lambda: abs(stands_s() - 1) < 0.05)
+    expect(choice).to_be_focused()
+    expect(choice.locator("option")).to_have_count(4)
+    shot(page, f"drawn-stands-{size['width']}")
+    assert fits(page) and violations(page) == []
+    for n in range(5):
+        page.locator('[data-do="on"]').click()
+        board.at(FRAME + 1 + n)
+    expect(board.ones).to_have_count(1)
+    page.locator("[data-undo]").click()
+    board.until(lambda: stands_s() == before_s)
+    expect(board.ones).to_have_count(0)
+    page.locator("[data-redo]").click()
+    board.until(lambda: abs(stands_s() - 1) < 0.05)
+    page.locator("[name=drawing-span]").select_option("2")  # of what is drawn next
+    board.take("move")
+    expect(board.overlay.locator("[data-handle]")).to_have_count(3)
+    expect(page.locator("[name=drawing-span]")).to_have_value("1")
+    expect(page.locator("[data-stands-of]")).to_have_text("joint, about 151° as seen")
+    page.locator("[name=drawing-span]").select_option("0")
+    board.until(lambda: stands_s() == 0)
+    expect(board.overlay.locator("[data-handle]")).to_have_count(0)
+    page.locator("[data-put-away]").click()
+    expect(page.locator("[name=drawing-span]")).to_have_value("2")
+    assert AuditEntry.objects.filter(action="drawing-stands").count() == 4

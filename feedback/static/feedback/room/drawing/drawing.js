@@ -3,9 +3,11 @@
 import { startCrossHair } from "./cross-hair.js";
 import { createDrawnList } from "./drawn-list.js";
 import { startHandles } from "./handles.js";
+import { untilFrame } from "./lasting.js";
 import { createOverlay } from "./overlay.js";
 import { createPen } from "./pen.js";
 import { createSaving } from "./saving.js";
+import { startStandsFor } from "./stands-for.js";
 import { createStore } from "./store.js";
 import { createToolRow } from "./tool-row.js";
 
@@ -45,6 +47,7 @@ function startTools(room, part, overlay, { drawings, go }) {
   });
   const list = createDrawnList(part, {
     go: (key) => go(store.find(key)), rubOut: store.rubOut, again: store.again,
+    stand: store.stand, viewOf: room.view,
   });
   const tools = createToolRow(room, part, { onTake });
   const pen = createPen(room, overlay, { tool: tools.tool, finish, hint: sayHow });
@@ -53,9 +56,13 @@ function startTools(room, part, overlay, { drawings, go }) {
     keysOn: () => Boolean(tools.tool()) && (document.querySelector("[data-keys-on]")?.checked ?? true),
   });
   const handles = startHandles(room, overlay, store, {
-    active: tools.moving,
+    active: tools.moving, onTake: (key) => standsFor.take(key),
     label: (drawing, n) => part.dataset.point.replace("{n}", n + 1)
       .replace("{count}", drawing.points.length).replace("{label}", drawing.words),
+  });
+  const standsFor = startStandsFor(room, part, {
+    moving: tools.moving, stand: store.stand,
+    own: () => overlay.shown(room.now().main).filter((one) => one.mine),
   });
   const done = find("[data-done]");
 
@@ -63,6 +70,7 @@ function startTools(room, part, overlay, { drawings, go }) {
     overlay.setAll(all);
     list.show(all);
     handles.refresh();
+    standsFor.show();
     find("[data-undo]").disabled = !store.history.canUndo();
     find("[data-redo]").disabled = !store.history.canRedo();
   }
@@ -72,14 +80,14 @@ function startTools(room, part, overlay, { drawings, go }) {
     cross.hide();
     done.hidden = true;
     handles.refresh();
+    standsFor.show();
     if (button) find("[data-draw-box]").open = true;
   }
 
   function finish({ kind, straight, points, colour, frame }, view) {
     const { w, h } = overlay.sheet(view.key);
     done.hidden = true;
-    const per_s = view.frame_count / Math.max(0.001, view.to_s - view.from_s);
-    const until_frame = Math.min(view.frame_count - 1, frame + Math.round(tools.span_s() * per_s));
+    const until_frame = untilFrame(view, frame, tools.span_s());
     const at_s = room.now().at_s;
     const where = { view: view.key, view_name: view.name, frame, until_frame, at_s };
     const told = { kind, straight, points, colour, for_coaches: tools.forCoaches() };
@@ -103,7 +111,11 @@ function startTools(room, part, overlay, { drawings, go }) {
   done.addEventListener("click", () => { pen.end(); });
   find("[data-undo]").addEventListener("click", store.undo);
   find("[data-redo]").addEventListener("click", store.redo);
-  room.element.addEventListener("room:frame", () => { if (tools.moving()) handles.refresh(); });
+  room.element.addEventListener("room:frame", () => {
+    if (!tools.moving()) return;
+    handles.refresh();
+    standsFor.show();
+  });
   room.addKeys({ ...tools.keys(), u: store.undo, U: store.redo });
   window.addEventListener("beforeunload", (event) => { if (store.unsaved()) event.preventDefault(); });
   find("[data-draw-box]").open = matchMedia("(min-width: 641px)").matches;

@@ -1,8 +1,10 @@
 // The list of what is drawn, made from its <template>: words go in as text, never as markup.
 
 import { secondsFormat } from "../seconds.js";
+import { untilFrame } from "./lasting.js";
+import { showSpan } from "./stands-for.js";
 
-export function createDrawnList(part, { go, rubOut, again }) {
+export function createDrawnList(part, { go, rubOut, again, stand, viewOf }) {
   const list = part.querySelector("[data-drawn-list]");
   const template = part.querySelector("[data-drawn-item]");
   const seconds = secondsFormat();
@@ -22,6 +24,14 @@ export function createDrawnList(part, { go, rubOut, again }) {
     row.querySelector("[data-state]").textContent = drawing.trouble
       ? part.dataset.unsaved : drawing.state ?? "";
     row.querySelector("[data-who]").textContent = drawing.by ?? "";
+    const [lasting, select] = ["[data-lasting]", "[data-stands]"].map((name) => row.querySelector(name));
+    if (!drawing.mine || !stand || drawing.frame === null) lasting.remove();
+    else {
+      showSpan(select, viewOf(drawing.view), drawing, part.dataset.frames);
+      select.ariaLabel = select.dataset.label.replace("{label}", drawing.words);
+      select.addEventListener("change", () => stand(drawing.key,
+        untilFrame(viewOf(drawing.view), drawing.frame, Number(select.value))));
+    }
     const away = row.querySelector("form");
     const retry = row.querySelector("[data-again]");
     retry.hidden = !drawing.trouble;
@@ -53,7 +63,10 @@ export function createDrawnList(part, { go, rubOut, again }) {
       const ordered = [...drawings].sort((a, b) => (a.at_s ?? Infinity) - (b.at_s ?? Infinity));
       list.hidden = drawings.length === 0;
       list.querySelector("[data-drawn-count]").textContent = drawings.length;
+      // who chooses there stays there, though the rows are made anew
+      const held = document.activeElement?.closest("[data-stands]") && keyOf(document.activeElement);
       list.querySelector("ol").replaceChildren(...ordered.map(item));
+      if (held) list.querySelector(`li[data-key="${held}"] [data-stands]`)?.focus();
     },
   };
 }

@@ -9,7 +9,7 @@ const FAR = 5;
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const within = (value) => Math.min(1, Math.max(0, value));
 
-export function startHandles(room, overlay, store, { active, label, step = STEP }) {
+export function startHandles(room, overlay, store, { active, label, step = STEP, onTake = () => {} }) {
   let held = false;
   const layers = new Map(room.views.map(({ key, overlay: area }) => {
     const layer = svg("g", { "data-handles": "" });
@@ -23,7 +23,7 @@ export function startHandles(room, overlay, store, { active, label, step = STEP 
     let points = before;
     const grip = svg("circle", { r: 22 * units, class: "grip" });
     const dot = svg("circle", { r: 7 * units, class: "dot" });
-    const element = svg("g", { "data-handle": n, tabindex: 0, role: "button",
+    const element = svg("g", { "data-handle": n, "data-of": drawing.key, tabindex: 0, role: "button",
       "aria-label": label(drawing, n) }, grip, dot);
     const put = () => element.setAttribute(
       "transform", `translate(${points[n][0] * w} ${points[n][1] * h})`);
@@ -41,6 +41,7 @@ export function startHandles(room, overlay, store, { active, label, step = STEP 
       event.preventDefault();
       event.stopPropagation();
       held = true;
+      onTake(drawing.key);
       element.setPointerCapture(event.pointerId);
     });
     element.addEventListener("pointermove", (event) => {
@@ -60,6 +61,7 @@ export function startHandles(room, overlay, store, { active, label, step = STEP 
       if (by) to([within(x + by[0] * steps * (h / w)), within(y + by[1] * steps)]);
       else element.blur();
     });
+    element.addEventListener("focus", () => onTake(drawing.key));
     element.addEventListener("blur", () => { if (points !== before) done(); });
     return element;
   }
@@ -67,12 +69,16 @@ export function startHandles(room, overlay, store, { active, label, step = STEP 
   return {
     refresh() {
       if (held) return;
+      // an answer of the server takes nobody's point away
+      const { of, handle: nth } = document.activeElement?.dataset ?? {};
       for (const [key, layer] of layers) {
         const mine = active() ? overlay.shown(key).filter((one) =>
           one.mine && (one.kind !== "trace" || one.straight)) : [];
         if (!mine.length && !layer.firstChild) continue;
         layer.replaceChildren(...mine.flatMap((one) =>
           one.points.map((_, n) => handle(room.view(key), one, n))));
+        if (nth !== undefined)
+          layer.querySelector(`[data-of="${of}"][data-handle="${nth}"]`)?.focus();
       }
     },
   };

@@ -1,4 +1,4 @@
-// Drawings as the server has them: drawing, moving, rubbing out, one after the other.
+// Drawings as the server has them: drawing, moving, how long, rubbing out, one after the other.
 
 export class Refused extends Error {}
 
@@ -38,6 +38,8 @@ export function createSaving(part) {
   return {
     draw: (fields) => next(() => post(part.dataset.draw, fields)).then((told) => told.drawing),
     move: ({ move }, points) => next(() => post(move, { points })).then((told) => told.drawing),
+    stand: ({ stand, view }, until_frame) =>
+      next(() => post(stand, { clip: view, until_frame })).then((told) => told.drawing),
     rubOut: ({ rub_out: url }) => next(() => post(url, {})),
   };
 }

@@ -60,6 +60,14 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
       () => put({ ...drawing, points: before, label: label(before) })));
   }
 
+  async function stand(key, until_frame) {
+    const drawing = find(key);
+    const stands = { ...drawing, until_frame };
+    put(stands);
+    if (!drawing.stand) return save(stands); // never saved
+    put(await tried(() => saving.stand(drawing, until_frame), () => put(drawing)));
+  }
+
   const quietly = (promise) => promise.catch((error) => {
     if (!(error instanceof Refused)) throw error;
   });
@@ -89,6 +97,13 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
       if (there) return Promise.resolve();
       history.add({ undo: () => move(key, before, points), redo: () => move(key, points, before) });
       return quietly(move(key, points, before));
+    },
+    // How long it stands: until this frame of its view.
+    stand(key, until_frame) {
+      const before = find(key).until_frame ?? find(key).frame;
+      if (until_frame === before) return Promise.resolve();
+      history.add({ undo: () => stand(key, before), redo: () => stand(key, until_frame) });
+      return quietly(stand(key, until_frame));
     },
     undo: () => quietly(history.undo()),
     redo: () => quietly(history.redo()),
