@@ -60,7 +60,7 @@ def _figure(value: float, spread: Spread, unit: Unit) -> str:
 
 def _half(spread: Spread, unit: Unit) -> str:
     if spread.low == spread.high:
-        return _("all at about %(value)s") % {"value": _figure(spread.low, spread, unit)}
+        return _("about %(value)s") % {"value": _figure(spread.low, spread, unit)}
     ends = {
         "low": number_format(spread.low, spread.decimals),
         "high": _figure(spread.high, spread, unit),
@@ -72,5 +72,5 @@ _WHERE = {
     Side.BELOW: lambda: _("below the middle half"),
     Side.WITHIN: lambda: _("in the middle half"),
     Side.ABOVE: lambda: _("above the middle half"),
-    Side.OPEN: lambda: _("at an end of the middle half, as near as it is known"),
+    Side.OPEN: lambda: _("in or near the middle half"),
 }

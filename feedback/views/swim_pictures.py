@@ -25,12 +25,13 @@ def swim_pictures(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     stands_under_its_place(request, swim)
     coaching = coaches_here(request, swim)
     until = told_until(swim, request.user, by=request.user if coaching else None)
+    part = "part" in request.GET
     shown = {
+        "part": part,
         "swim": swim,
         "coaching": coaching,
         "one": one_swim(until),
         "among": among_part(among_others(swim, until[-1].measured)),
     }
-    part = "part" in request.GET
     name = "feedback/_swim_pictures.html" if part else "feedback/swim_pictures.html"
     return render(request, name, shown)

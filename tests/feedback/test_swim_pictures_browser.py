@@ -26,7 +26,7 @@ OUTSIDE = """() => [...document.querySelectorAll(".picture, .spent, .rows")].fla
     return box.width && (box.left < frame.left || box.right > frame.right);
   }).map(one => one.textContent || one.tagName);
 })"""
-RENEW = "document.querySelector('[data-room]').dispatchEvent(new CustomEvent('room:marks'))"
+RENEW = "document.querySelector('[data-room]').dispatchEvent(new CustomEvent('room:marks', { detail: {} }))"
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ def test_a_page_of_their_own_fits_a_phone_and_a_screen(measured: Cast, open_page
             assert fits(page)
             assert violations(page) == []
             assert page.evaluate(OUTSIDE) == []
-            for summary in page.locator(".swim-pictures summary").all():
+            for summary in page.locator(".swim-pictures details details summary").all():
                 summary.click()
             assert fits(page)
             assert violations(page) == []
@@ -66,8 +66,9 @@ def test_the_swims_page_fetches_them_and_renews_them(measured: Cast, open_page: 
         part = page.locator("#pictures")
         part.scroll_into_view_if_needed()
         expect(part.get_by_role("heading", name="Beside the time before")).to_be_visible()
-        part.scroll_into_view_if_needed()
-        page.wait_for_timeout(300)
+        shot(page, f"pictures-closed-{size['width']}")
+        for summary in part.locator(".group > summary").all():
+            summary.click()
         shot(page, f"pictures-room-{size['width']}")
         assert fits(page)
         assert page.evaluate(OUTSIDE) == []
@@ -82,4 +83,5 @@ def test_the_swims_page_fetches_them_and_renews_them(measured: Cast, open_page: 
     expect(row).to_have_count(0)
     details = part.locator("details[data-picture='against']")
     assert details.get_attribute("open") is not None
+    assert part.locator(".group[open]").count() == 3
     expect(figures).to_be_focused()

@@ -29,7 +29,7 @@ export function startPictures(section, room) {
   function put(made) {
     const open = new Map(openOnes());
     const focused = here.contains(document.activeElement) && document.activeElement.closest("details");
-    for (const one of made.querySelectorAll("details")) one.open = open.get(nameOf(one)) ?? false;
+    for (const one of made.querySelectorAll("details")) one.open = open.get(nameOf(one)) ?? one.open;
     const again = focused ? nameOf(focused) : undefined;
     here.replaceChildren(made);
     const details = [...here.querySelectorAll("details")].find((one) => nameOf(one) === again);
@@ -47,11 +47,12 @@ export function startPictures(section, room) {
   );
   near.observe(section);
 
-  room?.addEventListener("room:marks", () => {
+  function soon() {
     if (!asked) return; // nobody has looked yet
     clearTimeout(waiting);
     waiting = setTimeout(quietly, AFTER_MARKS_MS);
-  });
+  }
+  for (const changed of ["room:marks", "room:planes"]) room?.addEventListener(changed, soon);
 }
 
 const section = document.querySelector("[data-pictures]");
