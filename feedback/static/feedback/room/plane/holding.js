@@ -1,7 +1,7 @@
 // Which plane holds on a frame of a view, and where a line's label stands. Pure.
 
 const MARGIN = 0.04; // of the picture: a label stands within it
-const UP = 0.12; // of the line: away from its end, where its marks often are
+const UP = 0.12; // of the line: so far above its lower end, where marks often are
 
 // The newest whose span has the frame; `planes` come newest first. One whose marks make no plane
 // has no lines, and no older one takes its place.
@@ -16,10 +16,11 @@ const inside = ([x, y]) => Math.min(x, y) >= MARGIN && Math.max(x, y) <= 1 - MAR
 // A point of the line within the picture, near its lower end; null: the line does not touch it.
 export function labelAt(ends, steps = 40) {
   const [upper, lower] = [...ends].sort((a, b) => a[1] - b[1]);
+  const at = (t) => lower.map((value, axis) => value + t * (upper[axis] - value));
   for (let n = 0; n <= steps; n += 1) {
-    const t = (UP + n / steps) % 1; // from there up, then what is left below
-    const point = lower.map((value, axis) => value + t * (upper[axis] - value));
-    if (inside(point)) return point;
+    const first = at(n / steps);
+    const higher = at(Math.min(1, n / steps + UP));
+    if (inside(first)) return inside(higher) ? higher : first;
   }
   return null;
 }

@@ -39,7 +39,11 @@ export function createSheets(room, { onResize }) {
 export function numbered([x, y], n, { w, h, units }, name) {
   const [px, py, arm] = [x * w, y * h, 6 * units];
   const d = `M${px - arm} ${py}H${px + arm}M${px} ${py - arm}V${py + arm}`;
-  const text = svg("text", { x: px + 9 * units, y: py - 7 * units, "font-size": 13 * units });
+  const left = x > 0.94; // the picture ends on the right
+  const text = svg("text", {
+    x: px + (left ? -9 : 9) * units, y: py - (y < 0.08 ? -9 : 7) * units, "font-size": 13 * units,
+    "text-anchor": left ? "end" : "start",
+  });
   text.textContent = n;
   return svg("g", { class: name },
     svg("path", { d, class: "casing" }), svg("path", { d, class: "ink" }), text);
