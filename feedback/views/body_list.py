@@ -119,6 +119,10 @@ class ShownBody:
             "centre": [centre[0] / wide, centre[1] / high] if centre else None,
             "share": words.share_words(body.centre.share),
             "labels": self._labels(),
+            "tells": [
+                {"of": [name_of(place) for place in one.of], "words": _in_a_row(one)}
+                for one in body.angles
+            ],
             "take_away": reverse("feedback:body-take-away", args=[row.pk]) if self.mine else None,
         }
 
@@ -163,6 +167,13 @@ def _angle(angle: Angle) -> ShownAngle:
         of=words.from_words(angle),
         source=str(source),
     )
+
+
+def _in_a_row(angle: Angle) -> str:
+    return _("%(angle)s %(figure)s") % {
+        "angle": words.angle_name(angle),
+        "figure": words.angle_figure(angle.quantity),
+    }
 
 
 def _row(name: str, x_px: float, y_px: float) -> PointRow:

@@ -96,7 +96,9 @@ class Table:
         return left + point[0] * 640 * scale, top + point[1] * 360 * scale
 
     def tap(self, point: tuple[float, float]) -> None:
-        self.page.mouse.click(*self.place(point))
+        """By a finger where there is one."""
+        finger = self.width == PHONE["width"]
+        (self.page.touchscreen.tap if finger else self.page.mouse.click)(*self.place(point))
 
     def shoot(self, name: str) -> None:
         shot(self.page, f"body-{name}-{self.width}")
@@ -169,6 +171,9 @@ def test_an_arm_by_hand_is_asked_for_point_by_point_and_told_at_once(
     expect(told).to_contain_text("Elbow, right")
     expect(told).to_contain_text("°")
     expect(told).to_contain_text("it takes 70")  # no centre of an arm
+    expect(table.page.locator("[data-body-tells]")).to_contain_text("Wrist, right")
+    expect(table.page.locator("[data-body-hint]")).to_be_in_viewport(ratio=1)
+    expect(table.area).to_be_in_viewport(ratio=0.9)
     assert table.page.locator("[data-room]").get_attribute("data-frame") == str(FRAME)
     finest = body.points["elbow-right"][2]
     assert (finest > 1.5) == (table.width == 360)  # a phone's pixel covers more of the picture
@@ -247,6 +252,7 @@ def test_refused_and_lost_points_are_said(filmed: Cast, tables: Any) -> None:
     table.kept(lambda rows: len(rows) == 1)
     table.tap((0.5, 0.5))
     expect(error).to_contain_text("are all at one place")
+    expect(table.asked).to_have_text("Next: shoulder, right (2 of 5)")
     table.page.route("**/body/", lambda route: route.abort())
     table.tap((0.6, 0.5))
     expect(error).to_contain_text("Not saved")

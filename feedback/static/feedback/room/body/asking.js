@@ -37,6 +37,7 @@ export function createAsking(room, part, { setup, store }) {
     words,
     question,
     remember: (name, over = false) => done.set(now().key, [...here(), { name, passed: over }]),
+    last: () => here().findLast((one) => !one.passed)?.name ?? null,
     // The last thing that was done here, which is forgotten; null: there is none.
     takeBack() {
       const last = now().frame === null ? null : lastOf(here(), order(), points());

@@ -26,7 +26,7 @@ export function startBody(room) {
     onTrouble(words) {
       error.hidden = !words;
       error.textContent = words;
-      setting?.refresh();
+      if (words) setting?.ask(); // what was refused is asked for again
     },
   });
   const list = createList(part, room, { takeAway: (url) => store.send(url, {}) });

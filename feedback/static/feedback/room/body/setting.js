@@ -36,6 +36,13 @@ export function startSetting(room, part, { setup, sheets, store }) {
     store.save(view, frame, points);
   }
 
+  // What the point that was set last tells, as soon as the server has said it.
+  function tell() {
+    const { view, frame } = now();
+    const its = (store.mine(view, frame)?.tells ?? []).filter(({ of }) => of.includes(asking.last()));
+    find("[data-body-tells]").textContent = its.map((one) => one.words).join(" · ");
+  }
+
   function set(_view, at) {
     const name = next();
     if (name === null) return say();
@@ -110,11 +117,19 @@ export function startSetting(room, part, { setup, sheets, store }) {
   find("[data-body-row]").hidden = false;
 
   return {
-    refresh: () => moving.refresh(),
+    refresh() {
+      moving.refresh();
+      tell();
+    },
+    ask() {
+      moving.refresh();
+      if (mode) say();
+    },
     frameChanged({ main, frame }) {
       if (!mode || where === `${main}:${frame}`) return;
       where = `${main}:${frame}`;
       say();
+      tell();
       moving.forget();
       moving.refresh();
     },

@@ -18,13 +18,13 @@ export function createStore(part, first, { url, table, onChange, onAnswer, onTro
     unsaved = Boolean(lost);
     if (told) good = told.bodies;
     if (before !== asked && !refused) return; // a newer one is on its way
-    onTrouble(refused ?? lost ?? "");
-    if (told) {
-      [bodies, ways] = [told.bodies, told.ways];
-      onAnswer(told);
-    } else if (refused) bodies = good;
+    if (told) [bodies, ways] = [told.bodies, told.ways];
+    else if (refused) bodies = good;
     onChange();
+    onTrouble(refused ?? lost ?? "");
+    if (told) onAnswer(told);
   }
+
   // Without its figures until the server has told them.
   function preview(view, frame, points) {
     const known = mine(view, frame);
