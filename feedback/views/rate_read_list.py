@@ -208,8 +208,8 @@ _NOT_TOLD = {
 }
 _TOLD = {
     Why.NOT_FOLLOWED: lambda: _("something else moves nearly as much: see what was followed"),
-    Why.UNSTEADY: lambda: _("parts of it say different rates"),
+    Why.UNSTEADY: lambda: _("its parts differ a little"),
     Why.FAINT: lambda: _("it comes again, but not clearly"),
-    Why.FEW: lambda: _("barely three cycles are in the picture"),
+    Why.FEW: lambda: _("few cycles are in the picture"),
     Why.RARE: lambda: _("hardly anybody swims this rate"),
 }

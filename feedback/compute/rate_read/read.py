@@ -28,7 +28,11 @@ FAINT, CLEAR = 0.25, 0.45  # of Cycle.again
 AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
 RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
 WAY_STEP_S = 0.4
-U_SHARE, U_CYCLES, U_STEP = 0.005, 0.060, 0.35
+SURE_U, SURE_STEP = 0.0165, 0.015  # of the rate: its uncertainty, and how far parts differ
+PULL_AND_KICK_CYCLES, PULL_AND_KICK_RATE = 6.0, 48.0
+"""Pull and kick of breaststroke may look alike: a quick rate of few cycles may be twice the real
+one."""
+U_SHARE, U_CYCLES, U_STEP = 0.008, 0.060, 0.60
 """Standard uncertainty as a part of the rate: a share of its own, so many cycles at both ends
 together, and a share of what neighbouring parts differ by."""
 
@@ -73,8 +77,8 @@ def told(film: Film, way: Way, stretch: Stretch, begins_s: float, stroke: str) -
     return Reading(
         sure,
         why,
-        rate_per_min=cycle.rate if known else None,
-        u_per_min=cycle.rate * u_share(stretch) if known else None,
+        rate_per_min=stretch.rate if known else None,
+        u_per_min=stretch.rate * u_share(stretch) if known else None,
         cycles=stretch.cycles,
         from_s=begins_s + stretch.first / PER_S,
         to_s=begins_s + stretch.end / PER_S,
@@ -101,11 +105,18 @@ def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
         (bool(cycle.others), Why.TWO_FIT),
         (cycle.again < CLEAR, Why.FAINT),
         (stretch.cycles < ENOUGH_CYCLES, Why.FEW),
-        (stretch.agree < ALL_AGREE, Why.UNSTEADY),
+        (_may_be_twice(stretch, stroke), Why.FEW),
+        (stretch.agree < ALL_AGREE or unsteady(stretch) > SURE_STEP, Why.UNSTEADY),
+        (u_share(stretch) > SURE_U, Why.UNSTEADY),
         (way.rival >= CLEAR_RIVAL, Why.NOT_FOLLOWED),
     )
     doubt = next((why for is_so, why in doubts if is_so), None)
     return (Sure.LOOK, doubt) if doubt else (Sure.SURE, Why.CLEAR)
+
+
+def _may_be_twice(stretch: Stretch, stroke: str) -> bool:
+    is_quick = stretch.rate >= PULL_AND_KICK_RATE
+    return stroke == "breaststroke" and is_quick and stretch.cycles < PULL_AND_KICK_CYCLES
 
 
 def u_share(stretch: Stretch) -> float:

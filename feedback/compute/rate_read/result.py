@@ -31,7 +31,7 @@ class Why(StrEnum):
     NOTHING = "nothing"  # nothing comes again
     UNSTEADY = "unsteady"  # parts of it say otherwise
     FAINT = "faint"  # comes again, but not clearly
-    FEW = "few"  # barely three cycles
+    FEW = "few"  # three cycles or hardly more
     RARE = "rare"  # a rate that hardly anybody swims
 
 

@@ -47,6 +47,12 @@ class Stretch:
         return sum(same) / self.parts_asked if self.parts_asked else 0.0
 
     @property
+    def rate(self) -> float:
+        """Cycles a minute: of the whole, and of its parts, which unsteady strokes pull about
+        differently."""
+        return (self.cycle.rate + float(np.mean(self.parts or (self.cycle.rate,)))) / 2
+
+    @property
     def worth(self) -> float:
         """Of two stretches the one to tell from."""
         long = float(np.sqrt(min(self.cycles, ENOUGH_CYCLES)))
