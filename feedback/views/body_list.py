@@ -16,7 +16,7 @@ from feedback.actions.body_told import Body, body_of
 from feedback.actions.frames import frame_at, swim_s_at
 from feedback.compute.measuring.angles import TURNS_DEG
 from feedback.compute.measuring.body.figures import ENOUGH_SHARE, TO_SURFACE, Angle
-from feedback.compute.measuring.body.points import name_of
+from feedback.compute.measuring.body.points import LEVEL, PLACES, name_of
 from feedback.models import BodyPoints
 from feedback.views import body_words as words
 from feedback.views.room_data import StationView
@@ -100,7 +100,7 @@ class ShownBody:
         wide, high = self.row.picture_width, self.row.picture_height
         rows = [
             _row(words.point_words(name), x * wide, y * high)
-            for name, (x, y, *_finest) in self.row.points.items()
+            for name, (x, y, *_finest) in sorted(self.row.points.items(), key=_in_order)
         ]
         centre = self.body.centre.at if self.body.has_centre else None
         return [*rows, _row(_("centre of mass"), *centre)] if centre else rows
@@ -167,6 +167,14 @@ def _angle(angle: Angle) -> ShownAngle:
         of=words.from_words(angle),
         source=str(source),
     )
+
+
+_ORDER = {name: n for n, name in enumerate((*PLACES, *LEVEL))}
+
+
+def _in_order(point: tuple[str, Any]) -> int:
+    """From head to toe: databases keep the names of a JSON object in orders of their own."""
+    return _ORDER[point[0]]
 
 
 def _in_a_row(angle: Angle) -> str:
