@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from clinics.actions import align
 from clinics.media.probe import probe
@@ -30,7 +30,7 @@ from clinics.models import (
     Tie,
 )
 from portal.models import User
-from tests.browser import fits, shot, signed_in
+from tests.browser import fits, shot, signed_in, violations
 from tests.cast import FIRST_START, Cast, make_entry, save_frame_table
 from tests.test_matrix import film
 
@@ -229,8 +229,17 @@ def test_the_strip_of_a_recording_leads_to_its_frames(
         assert water.get_attribute("aria-valuetext") == "0:00.520"
         water.press("ArrowLeft")
         page.wait_for_function("() => document.querySelector('[data-frame-field]').value === '12'")
+        page.locator(".lane-words summary").click()
+        lines = page.locator(".lane-words li")
+        expect(lines.first).to_contain_text(": clip, 1 Tomas Birk")
+        lines.last.get_by_role("button").click()  # beyond this recording: its last frame
+        page.wait_for_function("() => document.querySelector('[data-frame-field]').value === '24'")
+        expect(page.locator("[data-lane-went]")).to_have_text("0:00.960")
+        shot(page, "recording-strip-words")
+        assert fits(page) and violations(page) == []
+        water.press("ArrowLeft")
         page.get_by_role("link", name="The same moment in two views").click()
-        page.wait_for_url("**/ties/two/?frame=12")
+        page.wait_for_url("**/ties/two/?frame=23")
 
 
 @pytest.mark.parametrize("script", [True, False], ids=["script", "no script"])
