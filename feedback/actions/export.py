@@ -15,7 +15,7 @@ from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
 from feedback.actions.measured_rows import FIELDS, rows_of
 from feedback.compute.take_home import choice_of
-from feedback.models import Comment, Drawing, FeedbackSent, Mark, TakeAlong, TakeHome
+from feedback.models import Comment, Drawing, FeedbackSent, LengthStrokes, Mark, TakeAlong, TakeHome
 from portal.actions.export import Pack
 from portal.models import User
 from portal.registry import PersonStep
@@ -95,9 +95,20 @@ def put_feedback(pack: Pack) -> None:
 
 
 def put_marks(pack: Pack) -> None:
-    """The marks with their times; `measures` are worked out from these."""
-    header = ("swim", "event", "distance_m", "at_swim_s", "u_ms", "placed_at", "by")
+    """The marks with their times, and the strokes of a medley's lengths; `measures` are worked out
+    from these."""
+    places = ("distance_m", "distance_u_m", "x", "y")
+    header = ("swim", "event", *places, "at_swim_s", "u_ms", "placed_at", "by")
     pack.table("marks", header, (row for swim in own_swims(pack) for row in _marks(pack, swim)))
+    said = LengthStrokes.objects.filter(swim__in=own_swims(pack)).select_related(
+        "swim__entry__clinic"
+    )
+    strokes = (
+        (folder_of(row.swim), number, stroke)
+        for row in said
+        for number, stroke in enumerate(row.strokes, start=1)
+    )
+    pack.table("length-strokes", ("swim", "length", "stroke"), strokes)
 
 
 def _marks(pack: Pack, swim: Swim) -> Iterable[tuple[Any, ...]]:
@@ -106,7 +117,8 @@ def _marks(pack: Pack, swim: Swim) -> Iterable[tuple[Any, ...]]:
         at_s = swim_s_at(swim, mark.recording, mark.pts_ticks)
         fit = getattr(mark.recording, "clock_fit", None)
         yield (
-            *(folder_of(swim), mark.kind, mark.distance_m),
+            *(folder_of(swim), mark.kind),
+            *(mark.distance_m, mark.distance_u_m, mark.x, mark.y),
             *(None if at_s is None else round(at_s, 4), fit.u_ms if fit else None),
             *(iso_utc(mark.placed_at), _by(mark.placed_by, pack)),
         )

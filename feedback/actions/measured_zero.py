@@ -8,8 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from django.core.exceptions import ObjectDoesNotExist
-
 from clinics.models import Swim
 from feedback.compute.measuring.course import Course
 from feedback.compute.measuring.events import View, Zero
@@ -17,6 +15,7 @@ from feedback.compute.measuring.medley import MEDLEY, strokes_by_rule
 
 if TYPE_CHECKING:
     from clinics.models import ChosenStart
+    from feedback.models import LengthStrokes
 
 
 @dataclass(frozen=True)
@@ -35,20 +34,12 @@ def choices_of(swim: Swim, row: Swim | None = None) -> Choices:
     """`row`: the same swim that came with its choices, as of a mark; else each is asked for,
     where there may be one."""
     row = row or swim
-    marked = swim.start_kind == Swim.StartKind.MARK
-    start = _of(row, "chosen_start") if marked else None
-    said = None
-    if swim.entry.stroke == MEDLEY:
-        said = _of(row, "length_strokes")
-    return Choices(start, tuple(said.strokes) if said else ())  # type: ignore[attr-defined]
-
-
-def _of(row: Swim, name: str) -> ChosenStart | None:
-    try:
-        found: ChosenStart = getattr(row, name)
-    except ObjectDoesNotExist:
-        return None
-    return found
+    marked, medley = swim.start_kind == Swim.StartKind.MARK, swim.entry.stroke == MEDLEY
+    said: LengthStrokes | None = getattr(row, "length_strokes", None) if medley else None
+    return Choices(
+        start=getattr(row, "chosen_start", None) if marked else None,
+        strokes=tuple(said.strokes) if said else (),
+    )
 
 
 def zero_of(swim: Swim, views: Mapping[uuid.UUID, View], choices: Choices) -> Zero:

@@ -18,10 +18,11 @@ from django.views.decorators.http import require_safe
 from clinics.models import Swim
 from clinics.views.words import said
 from feedback.actions.measured import measured_from, planes_of, seen_of
+from feedback.actions.measured import views_of as mark_views_of
+from feedback.actions.measured_zero import choices_of, zero_of
 from feedback.compute.measuring.events import (
     NAMES,
     Seen,
-    Zero,
     at_m_of,
     differences,
     spread_of,
@@ -136,7 +137,7 @@ def measures_part(
     return {
         "measure_groups": groups,
         "measures_wrong": wrong if coaching else [],
-        "measures_zero": zero_words(Zero(swim.start_kind, swim.start_u_ms / 1000)),
+        "measures_zero": zero_words(zero_of(swim, mark_views_of(marks), choices_of(swim))),
         "measures_no_clock": coaching and any(one.at_s is None for one in placed),
         "measures_here": coaching or any(group.measures for group in groups),
         "measures_no_plane": coaching and places_unknown(marks, seen),

@@ -53,7 +53,15 @@ def name_in_list(measure: Measure, distances: Mapping[str, float | None]) -> str
 
 
 def zero_words(zero: Zero) -> str:
-    """What the times count from, and how well that is known."""
+    """What the times count from, and how well that is known. Where it was marked in a view, that
+    view's clock is part of the ± only against others."""
+    told = _zero_words(zero)
+    if zero.view is None or not zero.view.clock_u_s:
+        return told
+    return " ".join([told, _("Against marks of the same view only its frame counts.")])
+
+
+def _zero_words(zero: Zero) -> str:
     how = AS[Swim.StartKind(zero.kind)]
     if not zero.u_s:
         return _("Times count from the start signal %(how)s.") % {"how": how}

@@ -18,7 +18,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinics.models import Consent, Recognised
-from feedback.models import FeedbackSent, Mark
+from feedback.models import FeedbackSent, LengthStrokes, Mark
 from portal.actions import export
 from portal.actions.jobs import drain
 from portal.csv_out import BYTE_ORDER_MARK
@@ -72,6 +72,8 @@ def fetch(client: Client, row: PersonRequest) -> zipfile.ZipFile:
 
 def test_it_holds_what_is_theirs(cast: Cast, client: Client) -> None:
     said(cast)
+    LengthStrokes.objects.create(swim=cast.swims["tomas"], strokes=["butterfly"])
+    LengthStrokes.objects.create(swim=cast.swims["wren"], strokes=["freestyle"])
     pack = fetch(client, make(cast, client))
     names = pack.namelist()
     films = [name for name in names if name.endswith(".mp4")]
@@ -81,7 +83,11 @@ def test_it_holds_what_is_theirs(cast: Cast, client: Client) -> None:
     told = {row["text"] for row in json.loads(pack.read("comments.json"))}
     assert told == {"=HYPERLINK(1) stay long", "Was I too deep?"}
     assert json.loads(pack.read("feedback.json"))[0]["one_thing"] == "Breathe out"
-    assert [row["event"] for row in json.loads(pack.read("marks.json"))] == ["breakout"]
+    (mark,) = json.loads(pack.read("marks.json"))
+    assert mark["event"] == "breakout" and {"distance_m", "distance_u_m", "x", "y"} <= set(mark)
+    assert json.loads(pack.read("length-strokes.json")) == [
+        {"swim": mark["swim"], "length": 1, "stroke": "butterfly"}
+    ]
     assert [row["kind"] for row in json.loads(pack.read("drawings.json"))] == ["level"]
     assert json.loads(pack.read("person.json"))["email"] == cast.tomas.email
 

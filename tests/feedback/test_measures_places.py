@@ -129,7 +129,9 @@ def test_places_ask_one_query_more_for_all_swims(
 # --- a start that was marked ------------------------------------------------------------------
 
 
-def test_the_clock_of_the_view_drops_out_after_counting_from_its_mark(cast: Cast) -> None:
+def test_the_clock_of_the_view_drops_out_after_counting_from_its_mark(
+    cast: Cast, django_assert_num_queries: Any
+) -> None:
     """Two frames of 25 a second are left, 0.7764 / 25 s, however poor the clock; without the
     choice of frame its error stands in the start and in the mark."""
     heard(cast)
@@ -141,14 +143,16 @@ def test_the_clock_of_the_view_drops_out_after_counting_from_its_mark(cast: Cast
     count_from_mark(mark=Mark.objects.get(kind="start-signal"), by=cast.coach)
     swim = Swim.objects.select_related("entry__clinic__club").get(pk=swim.pk)
     assert swim.start_kind == "mark" and swim.start_u_ms > 40
-    for told in (
-        measured_of(swim, Mark.objects.all()),
-        measured_many([swim], Mark.objects.all())[swim.pk],
-    ):
+    with django_assert_num_queries(2):  # the choice comes with the marks
+        many = measured_many([swim], Mark.objects.all())
+    for told in (measured_of(swim, Mark.objects.all()), many[swim.pk]):
         out = told.get("breakout-time")
         assert out is not None
         assert out.quantity.value == pytest.approx(40 / 25, abs=1e-3)
         assert out.quantity.half_width_95 == pytest.approx(0.7764 / 25, rel=0.01)
+    told_here = words(read(cast, cast.coach))
+    assert "Breakout 1.60 s ± 0.04 s" in told_here
+    assert "Against marks of the same view only its frame counts." in told_here
 
 
 def signal_at(signal: Mark) -> Any:
