@@ -83,7 +83,7 @@ def test_a_swimmer_answers_by_a_link_and_withdraws_there(club: Cast, browse: Any
     assert link.rsplit("/", 2)[1] not in page.url  # the token stands in no later address
     expect(page.get_by_role("heading", level=1)).to_have_text(f"May we film you, {swimmer.name}?")
     boxes = page.locator(".consent-question input[type=checkbox]")
-    expect(boxes).to_have_count(4)
+    expect(boxes).to_have_count(len(Consent.Purpose))
     assert not any(box.is_checked() for box in boxes.all())  # each its own, none ticked
     sound(page, "consent-link-360")
     assert "Tomas" not in page.content() and "clip-files" not in page.content()
