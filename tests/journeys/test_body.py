@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from clinics.models import Clip
 from feedback.actions.body import set_body_points
-from feedback.models import BodyPoints
+from feedback.models import BodyPoints, Mark
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
@@ -316,3 +316,25 @@ def test_other_tools_keep_their_own_pictures(filmed: Cast, tables: Any) -> None:
     expect(table.page.locator("[data-drawn-count]")).to_have_text("1")
     table.page.keyboard.press("Escape")
     assert len(BodyPoints.objects.get().points) == 1
+
+
+def test_a_guided_pass_and_the_points_do_not_hear_the_same_keys(filmed: Cast, tables: Any) -> None:
+    table = tables(filmed.coach, filmed.clips["tomas"][1]).open()
+    keyboard, panel = table.page.keyboard, table.page.locator("[data-pass-panel]")
+    hint = table.page.locator("[data-body-hint]")
+    keyboard.press("q")
+    expect(panel).to_be_visible()
+    keyboard.press("d")
+    expect(panel).to_be_hidden()
+    expect(hint).to_be_visible()
+    keyboard.press("ArrowRight")
+    keyboard.press("Enter")
+    if table.width == WIDE["width"]:  # a phone has not fetched the view that the pass went to
+        (body,) = table.kept(lambda rows: len(rows) == 1)
+        assert set(body.points) == {"fingertip-right"}
+    else:
+        expect(table.asked).to_contain_text("no picture at this instant")
+    assert not Mark.objects.exists()
+    keyboard.press("q")
+    expect(hint).to_be_hidden()
+    expect(panel).to_be_visible()

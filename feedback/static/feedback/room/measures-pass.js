@@ -69,6 +69,7 @@ export function startPass(room, part, place, keysInHand) {
   function start(which) {
     if (!guides[which]) return;
     part.querySelector("[data-mark-box]").open = true;
+    room.setTool(null); // one hand, one tool: both would hear Enter
     name = which;
     begin.hidden = true;
     panel.hidden = false;
@@ -115,6 +116,9 @@ export function startPass(room, part, place, keysInHand) {
     event.stopImmediatePropagation();
     acts[act]();
   }, { capture: true });
+  room.element.addEventListener("room:tool", ({ detail: { name: tool } }) => {
+    if (name && tool && tool !== "mark-place") end();
+  });
   begin.hidden = !guides.quick;
   room.addKeys({ q: () => start("quick"), Q: () => start("full") });
 }
