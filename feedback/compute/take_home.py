@@ -6,7 +6,7 @@ Which measures are key is our choice (common practice, no source); a coach choos
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,7 @@ from feedback.compute.measuring.uncertain import Quantity
 
 MOST_MEASURES = 8
 MOST_STILLS = 3  # that fit beside each other on paper
+MOVED_AT_MOST_M = 0.5
 _AT_THE_END = 1_000  # more lengths than anybody swims
 
 
@@ -130,18 +131,36 @@ def _is(one: Measure, wanted: Wanted) -> bool:
 
 
 def chosen(measures: Iterable[Measure], keys: Collection[str], *, course_m: float) -> list[Measure]:
-    """Those of them that there are, once each, in the order of the swim."""
+    """Those of them that there are, once each, in the order of the swim. A distance that is read
+    off the picture moves a little when the picture's metres are set anew: it is still the same."""
+    known = {key_of(one): one for one in reversed(tuple(measures))}
     found: dict[str, Measure] = {}
-    for one in measures:
-        if key_of(one) in keys:
+    for key in keys:
+        one = known.get(key) or _moved(key, known)
+        if one is not None:
             found.setdefault(key_of(one), one)
     return in_order(found.values(), course_m=course_m)
+
+
+def _moved(key: str, known: Mapping[str, Measure]) -> Measure | None:
+    name, _dash, at = key.rpartition("-")
+    try:
+        at_m = float(at)
+    except ValueError:
+        return None
+    near = [
+        (abs(one.at_m - at_m), k)
+        for k, one in known.items()
+        if one.at_m is not None and f"{one.key}-{one.number}" == name
+    ]
+    apart_m, nearest = min(near, default=(MOVED_AT_MOST_M, ""))
+    return known[nearest] if apart_m < MOVED_AT_MOST_M else None
 
 
 # --- in which order -------------------------------------------------------------------------
 
 _START = (
-    *("reaction-time", "block-time", "movement-time", "flight-time"),
+    *("reaction-time", "block-time", "movement-time", "flight-time", "flight-distance"),
     *("entry-time", "time-to-entry"),
 )
 _OF_LENGTH = (

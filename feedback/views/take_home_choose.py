@@ -108,7 +108,7 @@ class Choosing:
 def measures_in(known: Known) -> list[tuple[str, str, str]]:
     """Key, name, figure of all that was measured, in the order of the swim."""
     found = in_order(known.measures, course_m=known.swim.entry.clinic.course_m)
-    names = names_with_ends(found, known.marks)
+    names = names_with_ends(found, known.seen)
     told_of = {
         key_of(one): (key_of(one), name, told(one)) for one, name in zip(found, names, strict=True)
     }

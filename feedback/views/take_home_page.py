@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -18,6 +18,7 @@ from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
 from feedback.actions.take_home import words_sent
 from feedback.actions.take_home_stills import proposed, stills_of
+from feedback.compute.measuring.events import Seen
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.whole import Measured
 from feedback.compute.phases import WITHIN, phases_between
@@ -33,6 +34,7 @@ from feedback.models import FeedbackSent, Mark, TakeAlong, TakeHome
 from feedback.models.phases import Phase
 from feedback.views.mark_list import PlacedMark, flags_of
 from feedback.views.measure_words import NO_BREAK, sure_words, told
+from feedback.views.measures_places import place_words, seen_in
 from feedback.views.measures_words import why_unsure
 from feedback.views.on_strip import clip_names, lane_of
 from feedback.views.take_along_list import times
@@ -43,7 +45,8 @@ from portal.models import User
 
 @dataclass(frozen=True)
 class Line:
-    """A measure: its figure with ±, in words how sure it is, what it is, and last time."""
+    """A measure: its figure with ±, in words how sure it is, what it is, where its metres are from,
+    and last time."""
 
     key: str
     name: str
@@ -51,7 +54,7 @@ class Line:
     sure: str
     why_unsure: str
     says: str
-    source: str
+    places: list[str]
     last_time: str
 
 
@@ -75,6 +78,7 @@ class Known:
     swim: Swim
     marks: list[Mark]
     measured: Measured
+    seen: dict[str, Seen]
     stills: list[Still]
 
     @property
@@ -118,7 +122,7 @@ def known_of(swim: Swim, reader: User) -> Known:
     )
     measured = measured_many([swim], marks)[swim.pk]
     stills = [_still(row) for row in stills_of(swim, reader)]
-    return Known(swim, list(its), measured, stills)
+    return Known(swim, list(its), measured, seen_in(measured.swim), stills)
 
 
 def _still(row: TakeAlong) -> Still:
@@ -170,13 +174,13 @@ def page_of(
     return Page(
         swim=swim,
         sent=sent,
-        lines=_lines(measures, known.marks, earlier),
+        lines=_lines(measures, known.seen, earlier),
         stills=stills[:MOST_STILLS],
         stills_gone=len(choice.stills) - len(stills),
         before=before,
         before_gone=bool(choice.before) and before is None,
         lane=_lane(known, reader),
-        measured_from=from_words(swim, marks_under(measures, known.marks)),
+        measured_from=from_words(swim, marks_under(measures, known.marks), known.seen),
         given_at=given_at,
         given_by=given_by,
         as_of=timezone.now(),
@@ -195,7 +199,7 @@ def _before(choice: Choice, reader: User) -> tuple[Swim | None, Measured | None]
 
 
 def _lines(
-    measures: Sequence[Measure], marks: Sequence[Mark], earlier: Measured | None
+    measures: Sequence[Measure], seen: Mapping[str, Seen], earlier: Measured | None
 ) -> list[Line]:
     return [
         Line(
@@ -205,10 +209,10 @@ def _lines(
             sure=sure_words(one.quantity),
             why_unsure=why_unsure(one),
             says=said(one.definition.says),
-            source=one.definition.source,
+            places=place_words(one, seen),
             last_time=against_words(one, _same(earlier, one)),
         )
-        for one, name in zip(measures, names_with_ends(measures, marks), strict=True)
+        for one, name in zip(measures, names_with_ends(measures, seen), strict=True)
     ]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
@@ -13,7 +13,9 @@ from clinics.compute.sureness import how_sure, together_ms
 from clinics.compute.time import TICKS_PER_S
 from clinics.models import ClockFit, Swim
 from clinics.views.words import sure_words
-from feedback.compute.measuring.events import Zero
+from feedback.actions.measured import views_of
+from feedback.actions.measured_zero import choices_of, zero_of
+from feedback.compute.measuring.events import Seen, at_m_of, place_of
 from feedback.compute.measuring.measure import Measure, Unit
 from feedback.compute.measuring.notation import written
 from feedback.compute.measuring.uncertain import Quantity
@@ -100,28 +102,28 @@ def marks_under(measures: Iterable[Measure], marks: Sequence[Mark]) -> list[Mark
     return [mark for mark in marks if str(mark.pk) in keys]
 
 
-def names_with_ends(measures: Iterable[Measure], marks: Sequence[Mark]) -> list[str]:
-    distances = {str(mark.pk): mark.distance_m for mark in marks}
+def names_with_ends(measures: Iterable[Measure], seen: Mapping[str, Seen]) -> list[str]:
+    distances = {key: at_m_of(mark) for key, mark in seen.items()}
     return [name_in_list(one, distances) for one in measures]
 
 
-def from_words(swim: Swim, marks: Sequence[Mark]) -> list[str]:
+def from_words(swim: Swim, marks: Sequence[Mark], seen: Mapping[str, Seen]) -> list[str]:
     """Sentences: which cameras and how sure their clocks are, from where times count, who marked,
-    where metres come from. The marks come with recording, station, clock fit and who placed them;
-    without any there is nothing to say."""
+    where metres come from. The marks come with recording, station, clock fit and who placed them,
+    `seen` by their keys; without any there is nothing to say."""
     if not marks:
         return []
     cameras: dict[uuid.UUID, Mark] = {}
     for mark in marks:
         cameras.setdefault(mark.recording_id, mark)
-    seen = "; ".join(_camera(swim, mark) for mark in cameras.values())
+    filmed_by = "; ".join(_camera(swim, mark) for mark in cameras.values())
     people = names_of(mark.placed_by for mark in marks if mark.placed_by)
     frames = len({(mark.recording_id, mark.pts_ticks) for mark in marks})
     told = [
-        _("Seen by: %(cameras)s.") % {"cameras": seen},
-        zero_words(Zero(swim.start_kind, swim.start_u_ms / 1000)),
+        _("Seen by: %(cameras)s.") % {"cameras": filmed_by},
+        zero_words(zero_of(swim, views_of(marks), choices_of(swim))),
         _marked(people, frames),
-        _places(marks),
+        _places(marks, seen),
         _("All of it is as a camera saw you, from where it stood."),
     ]
     return [sentence for sentence in told if sentence]
@@ -149,10 +151,15 @@ def _marked(people: str, frames: int) -> str:
     ) % {"people": people, "n": frames}
 
 
-def _places(marks: Sequence[Mark]) -> str:
-    """Where metres are from: said with the mark, or read off the picture."""
-    pictured = {m.recording.station.name for m in marks if m.x is not None}
-    said = sorted({m.distance_m for m in marks if m.distance_m is not None and m.x is None})
+def _places(marks: Sequence[Mark], seen: Mapping[str, Seen]) -> str:
+    """Where metres are from: said with the mark, or read off the picture by a plane in it."""
+    known = [(mark, seen[str(mark.pk)]) for mark in marks if str(mark.pk) in seen]
+    said = sorted({one.distance_m for _mark, one in known if one.distance_m is not None})
+    pictured = {
+        mark.recording.station.name
+        for mark, one in known
+        if one.distance_m is None and place_of(one) is not None
+    }
     told = []
     if said:
         at = ", ".join(metres(one) for one in said)

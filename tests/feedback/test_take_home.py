@@ -30,6 +30,7 @@ from tests.feedback.taken_home import (
     said_and_marked,
     still_of,
 )
+from tests.feedback.test_measures_places import head, plane
 from tests.feedback.two_swims import last_time
 
 
@@ -152,6 +153,21 @@ def test_words_are_those_that_were_given(cast: Cast) -> None:
     given(cast)
     assert "Breathe out." in page(cast.tomas, swim)
     assert "Changed since" not in words(fetch(cast.coach, swim, "swim").content.decode())
+
+
+def test_metres_off_the_picture_say_so_and_last(cast: Cast) -> None:
+    swim = heard(cast.swims["tomas"])
+    set_so = plane(cast, under_water=True)
+    head(cast, 40, 10.0)
+    head(cast, 90, 13.6)
+    given(cast)
+    told = page(cast.tomas, swim)
+    assert "Time to 10 m 8.6" in told
+    assert "Metres read off the picture of Underwater 12.5 m, by marks of known place" in told
+    assert "By the plane in the picture: 10.0" in told
+    assert "Distances as said" not in told
+    set_so.delete()
+    assert "Metres read off" not in page(cast.tomas, swim)
 
 
 def test_a_figure_too_unsure_is_said_in_words(cast: Cast) -> None:

@@ -71,6 +71,13 @@ def test_what_was_chosen_and_is_gone_is_left_out_and_nothing_stands_twice() -> N
     assert found == [wall]
 
 
+def test_a_distance_off_the_picture_is_found_again_when_it_moved_a_little() -> None:
+    near, far = (of("time-to-distance", 5.3, 0.02, at_m=at_m) for at_m in (9.94, 15.02))
+    assert chosen((near, far), ["time-to-distance-0-10.02"], course_m=25.0) == [near]
+    assert chosen((near, far), ["time-to-distance-0-12"], course_m=25.0) == []
+    assert chosen((near, far), ["time-to-distance-0-rubbish", ""], course_m=25.0) == []
+
+
 def test_distances_stand_in_their_length_and_the_whole_swim_comes_last() -> None:
     fade, to_30 = of("fade", 11.0, 0.5), of("time-to-distance", 17.3, 0.02, at_m=30.0)
     turn, rate = of("turn-wall", 1.2, 0.02, 1, 25.0), of("stroke-rate", 48.0, 0.3, 2)
