@@ -27,6 +27,17 @@ _GONE = gettext_lazy("That view is no longer there. Open the swim again.")
 _OFF = gettext_lazy("The box is not in the picture. Set it again.")
 
 
+class ClipField(forms.ModelChoiceField):
+    """What is no id at all is a view that is not there, too."""
+
+    def to_python(self, value: Any) -> Clip | None:
+        try:
+            found: Clip | None = super().to_python(value)
+        except forms.ValidationError as problem:
+            raise forms.ValidationError(_GONE, "invalid_choice") from problem
+        return found
+
+
 def _share() -> forms.FloatField:
     wrong = dict.fromkeys(("invalid", "min_value", "max_value"), _OFF)
     return forms.FloatField(required=False, min_value=0, max_value=1, error_messages=wrong)
@@ -36,7 +47,7 @@ class RateReadForm(forms.Form):
     """Without frames the whole view is read. What is wrong is said in whole sentences
     (`sentences`); `span` is what is asked for."""
 
-    clip = forms.ModelChoiceField(
+    clip = ClipField(
         Clip.objects.none(), error_messages={"required": _GONE, "invalid_choice": _GONE}
     )
     stroke = forms.ChoiceField(

@@ -203,6 +203,7 @@ _NOT_TOLD = {
     Why.NOT_FOLLOWED: lambda: _(
         "something else moves as much: set a box around the swimmer, on a frame that shows them"
     ),
+    Why.TOO_QUICK: lambda: _("what comes again is too quick for strokes: kicks, perhaps"),
     Why.NOTHING: lambda: _("nothing comes again clearly: try another view, a loop, or a box"),
     Why.UNSTEADY: lambda: _("parts of it say different rates: set a loop around even strokes"),
 }

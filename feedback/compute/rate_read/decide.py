@@ -33,6 +33,11 @@ def is_usual(rate: float, stroke: str) -> bool:
     return slowest <= rate <= fastest
 
 
+def is_too_quick(rate: float, stroke: str) -> bool:
+    """Quicker than strokes are: kicks, which come several times a cycle."""
+    return rate > (USUAL_TWO_ARMS if stroke in TWO_ARMS else USUAL)[1]
+
+
 @dataclass(frozen=True)
 class Cycle:
     """``rate``: cycles a minute; ``again``: how much alike the picture is a cycle on, 0 to 1;

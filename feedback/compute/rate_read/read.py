@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from feedback.compute.rate_read.cells import cells_along
-from feedback.compute.rate_read.decide import is_usual
+from feedback.compute.rate_read.decide import is_too_quick, is_usual
 from feedback.compute.rate_read.film import Box, Film
 from feedback.compute.rate_read.follow import Way, follow
 from feedback.compute.rate_read.result import Place, Reading, Sure, Why
@@ -24,7 +24,7 @@ from feedback.compute.rate_read.spans import Stretch, best_stretch, unsteady
 LEAST_PICTURES, LEAST_S = 30, 2.5
 LEAST_PER_S = 10.0
 LEAST_CYCLES, ENOUGH_CYCLES = 3.0, 3.4
-FAINT, CLEAR = 0.25, 0.45  # of Cycle.again
+FAINT, CLEAR = 0.32, 0.45  # of Cycle.again
 AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
 RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
 WAY_STEP_S = 0.4
@@ -98,6 +98,8 @@ def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
         return Sure.NOT_FOUND, Why.TOO_FEW
     if stretch.agree < AGREE:
         return Sure.NOT_FOUND, Why.UNSTEADY
+    if is_too_quick(cycle.rate, stroke):
+        return Sure.NOT_FOUND, Why.TOO_QUICK
     if any(is_usual(other, stroke) for other in cycle.others):
         return Sure.NOT_FOUND, Why.TWO_FIT
     doubts = (

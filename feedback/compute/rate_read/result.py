@@ -32,6 +32,7 @@ class Why(StrEnum):
     UNSTEADY = "unsteady"  # parts of it say otherwise
     FAINT = "faint"  # comes again, but not clearly
     FEW = "few"  # three cycles or hardly more
+    TOO_QUICK = "too-quick"  # kicks, not strokes
     RARE = "rare"  # a rate that hardly anybody swims
 
 

@@ -17,7 +17,7 @@ LEAST_AGAIN = 0.12
 PART = 0.6  # of a span, that by itself must tell the same
 PARTS = 5
 SHORTEST_S = 2.0
-RARE_WORTH = 0.6
+RARE_WORTH = 0.3
 ENOUGH_CYCLES = 8.0  # more of them make a stretch no better
 
 
