@@ -74,7 +74,7 @@ UNSURE_WIDTH = 100.0 / (MOST_APART + 1)
 
 def against(difference: Quantity) -> AgainstRow | None:
     """More stands to the right. A dot within `UNSURE_WIDTH` from `UNSURE_FROM_X` on is a
-    difference within its ±, which cannot be told. None: two counts, which have no ± to be measured in.
+    difference within its ±, which cannot be told. None: two counts, without a ± to measure it in.
 
     >>> from feedback.compute.measuring.uncertain import Shape, Source
     >>> source = Source("clock", Shape.BELL, 0.5 / 1.959964)
