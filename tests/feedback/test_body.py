@@ -98,7 +98,13 @@ def test_points_that_cannot_be_leave_what_was_there(cast: Cast) -> None:
 def test_the_last_point_taken_away_takes_the_frame_with_it(cast: Cast) -> None:
     put(cast)
     clip = clip_of(cast)
-    told = {"swim": clip.swim, "clip": clip, "frame": 40, "points": {}, "by": cast.coach}
+    told: dict[str, Any] = {
+        "swim": clip.swim,
+        "clip": clip,
+        "frame": 40,
+        "points": {},
+        "by": cast.coach,
+    }
     for _twice in range(2):
         assert set_body_points(**told, width_px=640, height_px=360) is None
     assert not BodyPoints.objects.exists() and noted("body-points-taken-away") == 1
@@ -211,7 +217,13 @@ def test_points_of_two_people_are_two_ways(cast: Cast) -> None:
 def test_whoever_sees_the_swim_with_what_is_said_sees_its_points(cast: Cast) -> None:
     put(cast)
     clip = cast.clips["sol"][0]
-    told = {"swim": clip.swim, "clip": clip, "frame": 5, "points": on_screen(), "by": cast.coach}
+    told: dict[str, Any] = {
+        "swim": clip.swim,
+        "clip": clip,
+        "frame": 5,
+        "points": on_screen(),
+        "by": cast.coach,
+    }
     set_body_points(**told, width_px=640, height_px=360)
     seen = {
         who: sorted(str(one.swim.entry.swimmer.name) for one in rows)

@@ -24,7 +24,7 @@ from tests.feedback.test_export import fetch, make
 
 def put(cast: Cast, who: str, frame: int = 20, n: int = 1) -> None:
     clip = cast.clips[who][n]
-    told = {"swim": clip.swim, "clip": clip, "frame": frame, "points": on_screen()}
+    told: dict[str, Any] = {"swim": clip.swim, "clip": clip, "frame": frame, "points": on_screen()}
     set_body_points(**told, by=cast.coach, width_px=640, height_px=360)
 
 
