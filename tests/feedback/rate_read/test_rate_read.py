@@ -18,6 +18,7 @@ from feedback.actions.erase import erase_said
 from feedback.actions.mark import place_mark
 from feedback.compute.rate_read.film import Box
 from feedback.compute.rate_read.result import Sure, reading_of
+from feedback.management.demo_rates import ask_demo_rates
 from feedback.models import Mark, RateReading
 from portal.actions.jobs import JobStopped, cancel, drain
 from portal.models import AuditEntry, Job
@@ -240,3 +241,10 @@ def test_times_are_those_of_the_swim(cast: Cast, clip: Clip, client: Client) -> 
     shown = client.get(reverse("feedback:rate-read", args=[clip.swim_id])).content.decode()
     reading = reading_of(row.result or {})
     assert f"{BEGINS_S + reading.from_s:.1f} to {BEGINS_S + reading.to_s:.1f} s" in shown
+
+
+def test_the_demo_asks_once_for_each_stroke(cast: Cast, clip: Clip) -> None:
+    asked = ask_demo_rates(clinic=cast.clinic, by=cast.coach)
+    assert asked == RateReading.objects.count() == Job.objects.filter(kind=acts.JOB_KIND).count()
+    assert asked == 1  # only Tomas's swim has a view from the deck
+    assert ask_demo_rates(clinic=cast.clinic, by=cast.coach) == 0
