@@ -266,7 +266,7 @@ def test_three_and_three_hundred_swims_cost_the_same_queries(cast: Cast) -> None
     more_swims(cast, 299)
     after = {name: cost(user, url, **data) for name, (user, url, data) in lists.items()}
     assert after == before
-    assert max(before.values()) <= 33, before
+    assert max(before.values()) <= 37, before  # each kind of thing said or placed asks once
 
 
 def said_and_drawn(cast: Cast, comments: int, drawings: int) -> None:
@@ -299,7 +299,7 @@ def test_200_comments_and_50_drawings_cost_as_many_queries_as_3(cast: Cast, who:
     before = cost(user, swim_url(cast))
     said_and_drawn(cast, 197, 47)
     assert cost(user, swim_url(cast)) == before
-    assert before <= 34  # and not one more with 200 comments
+    assert before <= 38  # and not one more with 200 comments
 
 
 def test_the_script_is_told_views_times_files_and_what_may_be_done(cast: Cast) -> None:

@@ -26,7 +26,10 @@ OUTSIDE = """() => [...document.querySelectorAll(".picture, .spent, .rows")].fla
     return box.width && (box.left < frame.left || box.right > frame.right);
   }).map(one => one.textContent || one.tagName);
 })"""
-RENEW = "document.querySelector('[data-room]').dispatchEvent(new CustomEvent('room:marks', { detail: {} }))"
+RENEW = (
+    "document.querySelector('[data-room]').dispatchEvent("
+    "new CustomEvent('room:marks', { detail: {} }))"
+)
 
 
 @pytest.fixture

@@ -28,11 +28,16 @@ from clinics.management.demo_masks import cover_demo_bench
 from clinics.management.demo_requests import ask_the_club
 from clinics.management.demo_sign_up import sign_up_in_demo
 from clinics.models import Clinic, Consent, Recording, Swim, Tie
+from feedback.management.demo_body import place_demo_body
 from feedback.management.demo_day import plan_in_demo
 from feedback.management.demo_drawings import SEED
 from feedback.management.demo_marks import place_demo_marks
+from feedback.management.demo_planes import place_demo_planes
+from feedback.management.demo_rates import ask_demo_rates
 from feedback.management.demo_seen import note_views
 from feedback.management.demo_showing import show_on_in_demo
+from feedback.management.demo_spread import give_who_swam_alike
+from feedback.management.demo_take_home import give_demo_pages
 from feedback.management.demo_words import talk_about
 from portal.actions.jobs import drain
 from portal.actions.people import invite, user_for
@@ -52,7 +57,7 @@ SIGN_IN = (
     ("crew", "petra.voss@harbourlane.example"),
     ("club admin", CLUBS[0][2]),
     ("swimmer, swim given", SWIMMER),
-    ("swimmer, swim not given yet", "sol.hagen@harbourlane.example"),
+    ("swimmer, swim not given yet", "liv.marchetti@harbourlane.example"),
     ("admin of another club", CLUBS[1][2]),
 )
 
@@ -73,6 +78,7 @@ class Command(BaseCommand):
         self._around(clinic, admin)
         if not self._short:
             self._earlier(admin)
+        self._take_home(clinic)
         self._how_aligned(aligned)
         self._how_to_sign_in()
 
@@ -113,6 +119,16 @@ class Command(BaseCommand):
         ask_the_club(clinic=clinic, admin=admin)
         note_views(clinic)
         show_on_in_demo(clinic, coach=User.objects.get(email=COACH))
+
+    def _take_home(self, clinic: Clinic) -> None:
+        """What swimmers take home, after the earlier clinic, which it compares with; and the
+        rates that the workers read from the pictures."""
+        coach = User.objects.get(email=COACH)
+        give_who_swam_alike(clinic=clinic, by=coach)
+        pages = give_demo_pages(clinic=clinic, by=coach)
+        rates = ask_demo_rates(clinic=clinic, by=coach)
+        self._say(f"{pages} take-home pages, {rates} stroke rates read from the picture")
+        drain(("render",))
 
     def _earlier(self, admin: User) -> None:
         """Last winter's clinic, two swimmers of it: their swims of today stand beside those."""
@@ -194,7 +210,10 @@ class Command(BaseCommand):
 
     def _pass_and_give(self, clinic: Clinic) -> None:
         self._say("Pass to the coach, comment, give")
-        self._pass(clinic, but=1)  # one is left for the checker
+        swims = Swim.objects.filter(entry__clinic=clinic).order_by("start_at")
+        self._pass(
+            clinic, but=next(iter(swims.reverse()[1:2]), None)
+        )  # one is left for the checker
         coach = User.objects.get(email=COACH)
         self._sign_in_once(SWIMMER)
         talk_about(
@@ -202,7 +221,7 @@ class Command(BaseCommand):
             coach=coach,
             short=self._short,
         )
-        for swim in Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=False)[:2]:
+        for swim in swims.filter(passed_at__isnull=False)[:2]:
             if swim.given_at is None:
                 check.give_swim(swim=swim, by=coach)
 
@@ -213,15 +232,16 @@ class Command(BaseCommand):
 
     def _mark(self, clinic: Clinic, out: Path) -> None:
         coach = User.objects.get(email=COACH)
+        place_demo_planes(clinic=clinic, folder=out, by=coach)
+        place_demo_body(clinic=clinic, folder=out, by=coach)
         count = place_demo_marks(clinic=clinic, folder=out, by=coach)
         self._say(f"The coach marked {count} events on frames")
 
-    def _pass(self, clinic: Clinic, but: int = 0) -> None:
-        """The checker knows everybody by their cards, but for the last ones."""
+    def _pass(self, clinic: Clinic, but: Swim | None = None) -> None:
+        """The checker knows everybody by their cards, `but` one."""
         checker = User.objects.get(email=CHECKER)
         swims = Swim.objects.filter(entry__clinic=clinic, passed_at=None, person="unconfirmed")
-        fresh = list(swims.order_by("start_at"))
-        looked_at = fresh[: len(fresh) - but]
+        looked_at = list(swims.exclude(pk=but.pk if but else None).order_by("start_at"))
         for swim in looked_at:
             check.confirm_person(swim=swim, by=checker, person_number=swim.entry.number)
             check.record_others(swim=swim, swimmers=[], by=checker)
