@@ -1,7 +1,8 @@
 """Points of the body in the demo, where the figure is painted: three frames of one swimmer under
 water, with the whole body, and one of another at the entry.
 
-The figure has no heels, so that its feet are missing in the centre of mass, as in many pictures.
+The figure has no heels, and an arm that is out of the water is not seen from below: so its feet
+and that arm are missing in the centre of mass, as in many pictures.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from portal.models import User
 
 Point = tuple[float, float]
 SWIMS, FRAMES = 2, 3
-APART_S = 0.2  # between the frames of a way
+APART_S = 0.12  # between the frames of a way
 WRIST, NECK, CROWN_M = 0.75, 0.45, 0.12  # along forearm and hand, from shoulder to head, beyond it
 FLIGHT_S = 0.04  # before the hips go through the surface
 INSIDE = 0.02  # of the picture: what is nearer to its edge is not all in it
@@ -78,26 +79,44 @@ def _place(swim: Swim, truth: dict[str, Any], by: User, *, whole: bool) -> int:
 def _stills(
     swim: Swim, clips: list[Clip], go: Go, start_at: dt.datetime, *, whole: bool
 ) -> list[tuple[Clip, int, dict[str, Point]]]:
-    """Frames that have all of the body in them: some under water, or one at the entry."""
+    """Frames that have the body in them: some under water, all with the same points in sight,
+    or one at the entry."""
     late_s = (swim.start_at - start_at).total_seconds()  # the swim's zero as found is not the truth
-    kind, count = ("underwater", FRAMES) if whole else ("start-side", 1)
+    kind = "underwater" if whole else "start-side"
     for clip in (clip for clip in clips if clip.station.kind == kind):
-        found: list[tuple[Clip, int, dict[str, Point]]] = []
-        next_s = -math.inf if whole else go.entry_s - FLIGHT_S
+        seen: list[tuple[float, int, dict[str, Point]]] = []
         for frame in range(clip.frame_count):
-            found_s = _swim_s(swim, clip, frame)
-            if found_s is None or len(found) == count:
+            at_s = _swim_s(swim, clip, frame)
+            if at_s is None:
                 break
-            at_s = found_s + late_s
-            if at_s < next_s or (not whole and at_s > go.entry_s):
-                continue
-            points = points_at(go, at_s, VIEWS[kind])
-            if points and _inside(points):
-                found.append((clip, frame, points))
-                next_s = at_s + APART_S
+            at_s += late_s
+            if whole or go.entry_s - FLIGHT_S <= at_s <= go.entry_s:
+                points = points_at(go, at_s, VIEWS[kind])
+                if points and _inside(points):
+                    seen.append((at_s, frame, points))
+        found = _row_of(seen) if whole else seen[:1]
         if found:
-            return found
+            return [(clip, frame, points) for _at_s, frame, points in found]
     return []
+
+
+def _row_of(
+    seen: list[tuple[float, int, dict[str, Point]]],
+) -> list[tuple[float, int, dict[str, Point]]]:
+    """Frames, each so long after the one before, that have most points in common, with these."""
+    best: list[tuple[float, int, dict[str, Point]]] = []
+    for n, first in enumerate(seen):
+        row = [first]
+        for one in seen[n + 1 :]:
+            if len(row) < FRAMES and row[-1][0] + APART_S <= one[0] <= row[-1][0] + 2 * APART_S:
+                row.append(one)
+        common = set(first[2]).intersection(*(one[2] for one in row))
+        if len(row) == FRAMES and (not best or len(common) > len(best[0][2])):
+            best = [
+                (at_s, frame, {name: at for name, at in points.items() if name in common})
+                for at_s, frame, points in row
+            ]
+    return best
 
 
 def _swim_s(swim: Swim, clip: Clip, frame: int) -> float | None:
@@ -112,7 +131,8 @@ def _inside(points: dict[str, Point]) -> bool:
 
 
 def points_at(go: Go, swim_s: float, view: View) -> dict[str, Point]:
-    """The figure's joints as they are painted, in parts of the picture; {}: nobody is there."""
+    """The figure's joints as they are painted, in parts of the picture; {}: nobody is there. A
+    camera under water does not see what is above it."""
     posture = go.posture_at(swim_s)
     if posture is None:
         return {}
@@ -120,7 +140,9 @@ def points_at(go: Go, swim_s: float, view: View) -> dict[str, Point]:
     joints = joints_of(posture.pose, int(posture.phase * PHASES) / PHASES)
     on_back = go.stroke == "backstroke" and go.is_swimming(swim_s)
     near = Side.RIGHT if posture.towards_turn is not on_back else Side.LEFT
-    return {name: in_picture(at, posture, view) for name, at in named(joints, near).items()}
+    points = {name: in_picture(at, posture, view) for name, at in named(joints, near).items()}
+    surface = 0.0 if view.from_above else view.water_row_px / HEIGHT_PX
+    return {name: at for name, at in points.items() if at[1] >= surface}
 
 
 def named(joints: Joints, near: Side) -> dict[str, Point]:
@@ -154,7 +176,7 @@ def at_entry(points: dict[str, Point]) -> dict[str, Point]:
     level_y = VIEWS["start-side"].water_row_px / HEIGHT_PX
     kept = ("fingertip-right", "vertex", "shoulder-right", "hip-right", "knee-right", "ankle-right")
     its = {name: points[name] for name in kept}
-    return {**its, "level-1": (0.55, level_y), "level-2": (0.95, level_y)}
+    return {**its, "level-1": (0.65, level_y), "level-2": (0.95, level_y)}
 
 
 def between(start: Point, end: Point, part: float) -> Point:
