@@ -24,7 +24,7 @@ from feedback.compute.rate_read.spans import Stretch, best_stretch, unsteady
 LEAST_PICTURES, LEAST_S = 30, 2.5
 LEAST_PER_S = 10.0
 LEAST_CYCLES, ENOUGH_CYCLES = 3.0, 3.4
-FAINT, CLEAR = 0.32, 0.45  # of Cycle.again
+FAINT, CLEAR = 0.32, 0.50  # of Cycle.again
 AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
 RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
 WAY_STEP_S = 0.4

@@ -160,7 +160,7 @@ def test_what_is_sure_is_right() -> None:
     """Films by lot: noise, ropes, waves, neighbours, shake, few cycles, low light. The long run
     has 300 (`python -m tests.feedback.rate_read.many`)."""
     found = outcomes(range(1000, 1024))
-    assert found["sure right"] >= 4, found
+    assert found["sure right"] >= 3, found
     assert found["sure wrong"] == 0, found
     assert found["look right"] > found["look wrong"], found
     assert found["covered"] >= 4 * found["not covered"], found
