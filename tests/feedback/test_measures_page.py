@@ -55,7 +55,7 @@ def test_a_coach_reads_figures_with_their_half_width_and_what_they_are_from(cast
 def test_a_swimmer_reads_the_value_and_in_words_how_sure_it_is(cast: Cast) -> None:
     heard(cast)
     mark(cast, 40, "breakout")
-    line = read(cast, cast.tomas).split("<summary>")[1].split("</summary>")[0]
+    line = read(cast, cast.tomas).split("<summary>")[2].split("</summary>")[0]
     assert words(line) == "Breakout 8.58 s sure"
     assert "± 0.021 s" in words(read(cast, cast.tomas))  # behind the line
     assert "Mark " not in words(read(cast, cast.tomas))

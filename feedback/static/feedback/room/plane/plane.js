@@ -14,7 +14,8 @@ export function startPlane(room) {
   const shows = find("[data-plane-show]");
   let setting = null;
   const sheets = createSheets(room, { onResize: () => { lines.all(); setting?.resized(); } });
-  const lines = createLines(sheets, { on: () => shows.checked });
+  const box = find("[data-plane-box]");
+  const lines = createLines(sheets, { on: () => shows.checked && box.open });
   const list = createPlaneList(part);
   const sending = createSending(part);
   const say = (words) => {
@@ -49,6 +50,7 @@ export function startPlane(room) {
     else kept(told.planes, part.dataset.takenAway);
   });
   shows.addEventListener("change", lines.all);
+  box.addEventListener("toggle", lines.all);
   find("[data-plane-away]").addEventListener("click", () => room.setTool(null));
   room.element.addEventListener("room:frame", ({ detail }) => pointOut(detail));
 
