@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from clinics.models import Swim
+from clinics.models import Clinic, Swim
 from feedback.actions.feedback import keep_words, send_feedback
 from feedback.actions.say import reply, say
+from feedback.actions.take_home import swim_before
 from feedback.management.demo_drawings import draw_elbow
 from feedback.models import Comment
 from portal.models import User
@@ -19,6 +20,10 @@ DRAFT = ("underwater", (0.7, None), "swimming", "Elbow drops before the pull.")
 NOTE = "Same cross as last month: film the next go from the other side?"
 ONE_THING = "Reach to your own side of the lane: the hand goes in before your shoulder."
 POINTS = ("Push from the legs before the arms leave.", "Look where you go in.")
+TO_LAST_TIMES = (
+    "Hold the line off the wall until you feel slower than you swim.",
+    ("The push-off was straight.", "Keep the count of your strokes in the second length."),
+)
 ASKED = "Does the right hand do it, too?"
 Shares = tuple[float, float | None]  # of a clip's length
 
@@ -37,6 +42,16 @@ def talk_about(*, swim: Swim, coach: User, short: bool) -> None:
         swim.refresh_from_db()
         reply(to=Comment.objects.get(pk=about.pk), by=swimmer, text=ASKED)
     _say_at(swim, coach, *DRAFT)
+
+
+def write_to_who_swam_before(*, clinic: Clinic, coach: User) -> None:
+    """Words to the first swimmer who swam alike at an earlier clinic: their page compares both."""
+    for swim in Swim.objects.coached_by(coach).filter(entry__clinic=clinic, feedback_sent=None):
+        if swim_before(swim, coach) is not None:
+            one_thing, points = TO_LAST_TIMES
+            keep_words(swim=swim, by=coach, one_thing=one_thing, points=points, stamp="")
+            send_feedback(swim=swim, by=coach)
+            return
 
 
 def _say_at(

@@ -38,7 +38,7 @@ from feedback.management.demo_seen import note_views
 from feedback.management.demo_showing import show_on_in_demo
 from feedback.management.demo_spread import give_who_swam_alike
 from feedback.management.demo_take_home import give_demo_pages
-from feedback.management.demo_words import talk_about
+from feedback.management.demo_words import talk_about, write_to_who_swam_before
 from portal.actions.jobs import drain
 from portal.actions.people import invite, user_for
 from portal.models import Club, User
@@ -125,6 +125,7 @@ class Command(BaseCommand):
         rates that the workers read from the pictures."""
         coach = User.objects.get(email=COACH)
         give_who_swam_alike(clinic=clinic, by=coach)
+        write_to_who_swam_before(clinic=clinic, coach=coach)
         pages = give_demo_pages(clinic=clinic, by=coach)
         rates = ask_demo_rates(clinic=clinic, by=coach)
         self._say(f"{pages} take-home pages, {rates} stroke rates read from the picture")
@@ -241,7 +242,7 @@ class Command(BaseCommand):
         """The checker knows everybody by their cards, `but` one."""
         checker = User.objects.get(email=CHECKER)
         swims = Swim.objects.filter(entry__clinic=clinic, passed_at=None, person="unconfirmed")
-        looked_at = list(swims.exclude(pk=but.pk if but else None).order_by("start_at"))
+        looked_at = [swim for swim in swims.order_by("start_at") if swim != but]
         for swim in looked_at:
             check.confirm_person(swim=swim, by=checker, person_number=swim.entry.number)
             check.record_others(swim=swim, swimmers=[], by=checker)
