@@ -13,6 +13,7 @@ from clinics.models import Clip
 from feedback.actions.frames import frame_at
 from feedback.compute.drawing import Fault, PointsWrong, clean_points
 from feedback.models import Comment, Drawing
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from clinics.models import Swim
@@ -49,8 +50,8 @@ class PointsField(forms.JSONField):
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid") from None
 
 
-def _clip_field() -> forms.ModelChoiceField[Clip]:
-    return forms.ModelChoiceField(
+def _clip_field() -> RowChoiceField:
+    return RowChoiceField(
         Clip.objects.none(),
         error_messages={
             "required": gettext_lazy("View: it is not clear which picture this is on."),
@@ -142,7 +143,7 @@ class DrawForm(MoveForm):
             "invalid_choice": gettext_lazy("Colour: that is none of the four."),
         },
     )
-    comment = forms.ModelChoiceField(
+    comment = RowChoiceField(
         Comment.objects.none(),
         required=False,
         error_messages={"invalid_choice": gettext_lazy("Comment: it is no longer there.")},

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.models import Clip
 from feedback.models import Comment, Phase, Phrase
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from clinics.models import Swim
@@ -63,7 +64,7 @@ class SayForm(WordsForm):
     """Words at a frame, or over a span. The browser says which frames of which clip were on
     screen, never when that was: the time is looked up from the recording."""
 
-    clip = forms.ModelChoiceField(
+    clip = RowChoiceField(
         Clip.objects.none(),
         required=False,
         widget=forms.HiddenInput,

@@ -12,6 +12,7 @@ from clinics.models import Clip, Entry
 from feedback.actions.rate_read import Span
 from feedback.compute.measuring.medley import MEDLEY
 from feedback.compute.rate_read.film import LONGEST_S, Box
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from django.http import QueryDict
@@ -27,17 +28,6 @@ _GONE = gettext_lazy("That view is no longer there. Open the swim again.")
 _OFF = gettext_lazy("The box is not in the picture. Set it again.")
 
 
-class ClipField(forms.ModelChoiceField):
-    """What is no id at all is a view that is not there, too."""
-
-    def to_python(self, value: Any) -> Clip | None:
-        try:
-            found: Clip | None = super().to_python(value)
-        except forms.ValidationError as problem:
-            raise forms.ValidationError(_GONE, "invalid_choice") from problem
-        return found
-
-
 def _share() -> forms.FloatField:
     wrong = dict.fromkeys(("invalid", "min_value", "max_value"), _OFF)
     return forms.FloatField(required=False, min_value=0, max_value=1, error_messages=wrong)
@@ -47,7 +37,7 @@ class RateReadForm(forms.Form):
     """Without frames the whole view is read. What is wrong is said in whole sentences
     (`sentences`); `span` is what is asked for."""
 
-    clip = ClipField(
+    clip = RowChoiceField(
         Clip.objects.none(), error_messages={"required": _GONE, "invalid_choice": _GONE}
     )
     stroke = forms.ChoiceField(

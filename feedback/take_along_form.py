@@ -18,6 +18,7 @@ from feedback.compute.take_along import (
     Spec,
     SpecWrong,
 )
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,7 +37,7 @@ class TakeAlongForm(forms.Form):
     wrong is said in whole sentences (`sentences`); `spec` is what is asked for."""
 
     kind = forms.ChoiceField(choices=[(kind.value, kind.value) for kind in Kind])
-    clip = forms.ModelChoiceField(
+    clip = RowChoiceField(
         Clip.objects.none(), error_messages={"required": _NO_PICTURE, "invalid_choice": _GONE}
     )
     clips = forms.ModelMultipleChoiceField(

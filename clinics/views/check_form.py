@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from clinics.models import Entry, Swim, Swimmer
+from portal.row_field import RowChoiceField
 
 NEAR = dt.timedelta(seconds=90)  # who starts so close is likely in the same picture
 
@@ -22,7 +23,7 @@ class CheckForm(forms.Form):
         required=False,
         error_messages={"invalid_choice": gettext_lazy("Choose one of the three.")},
     )
-    entry = forms.ModelChoiceField(Entry.objects.none(), required=False)
+    entry = RowChoiceField(Entry.objects.none(), required=False)
     nobody = forms.BooleanField(required=False)
     others = forms.ModelMultipleChoiceField(Swimmer.objects.none(), required=False)
     then = forms.ChoiceField(choices=[("save", ""), ("pass", "")], required=False)

@@ -21,6 +21,7 @@ from clinics.models import BoardAct, Clinic, Entry, Recording, Swim
 from clinics.views.check_told import told
 from clinics.views.who import me
 from clinics.views.words import in_words
+from portal.row_field import RowChoiceField
 
 
 def swims_of(request: HttpRequest) -> Any:
@@ -33,9 +34,9 @@ class WhoseForm(forms.Form):
     that the page showed; `was_other`: swim and entry of each that it offered to swap with."""
 
     do = forms.ChoiceField(choices=[(d, d) for d in ("swap", "theirs", "none", "undo")])
-    other = forms.ModelChoiceField(Swim.objects.none(), required=False)
-    entry = forms.ModelChoiceField(Entry.objects.none(), required=False)
-    act = forms.ModelChoiceField(BoardAct.objects.none(), required=False)
+    other = RowChoiceField(Swim.objects.none(), required=False)
+    entry = RowChoiceField(Entry.objects.none(), required=False)
+    act = RowChoiceField(BoardAct.objects.none(), required=False)
     was = forms.CharField(required=False)
 
     def __init__(self, request: HttpRequest, swim: Swim) -> None:
@@ -129,13 +130,13 @@ def after_reassign(request: HttpRequest, swim: Swim, entry: Entry) -> HttpRespon
 class AddForm(forms.Form):
     """Whose go it was, and when it started: a time of day, or a frame that shows the start."""
 
-    entry = forms.ModelChoiceField(
+    entry = RowChoiceField(
         Entry.objects.none(),
         label=gettext_lazy("Swimmer"),
         error_messages={"required": gettext_lazy("Choose who swam.")},
     )
     time = forms.CharField(required=False, max_length=40, label=gettext_lazy("Time of the start"))
-    recording = forms.ModelChoiceField(
+    recording = RowChoiceField(
         Recording.objects.none(), required=False, label=gettext_lazy("Recording")
     )
     frame = forms.IntegerField(required=False, min_value=0, label=gettext_lazy("Frame"))

@@ -21,6 +21,7 @@ from clinics.actions.check import CheckRefused
 from clinics.compute.time import clinic_instant, ticks_to_media_s
 from clinics.models import Clinic, ClipMask, InPicture, Station, Swim, Swimmer
 from clinics.views.who import me
+from portal.row_field import RowChoiceField
 
 BEFORE, AFTER = dt.timedelta(seconds=10), dt.timedelta(minutes=2)
 
@@ -28,8 +29,8 @@ BEFORE, AFTER = dt.timedelta(seconds=10), dt.timedelta(minutes=2)
 class TagForm(forms.Form):
     """Times of day at the pool."""
 
-    swimmer = forms.ModelChoiceField(Swimmer.objects.none())
-    station = forms.ModelChoiceField(Station.objects.none())
+    swimmer = RowChoiceField(Swimmer.objects.none())
+    station = RowChoiceField(Station.objects.none())
     begin = forms.TimeField()
     end = forms.TimeField()
 

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.masks import Area
 from clinics.models import Clip, StationMask, Swimmer
+from portal.row_field import RowChoiceField
 
 PERCENT = 100
 LABELS = (_("From the left, %"), _("From the top, %"), _("Wide, %"), _("High, %"))
@@ -45,9 +46,7 @@ class StationMaskForm(AreaForm):
 class ClipMaskForm(AreaForm):
     first_frame = forms.IntegerField(min_value=0, label=_("First frame"))
     last_frame = forms.IntegerField(min_value=0, label=_("Last frame"))
-    covers = forms.ModelChoiceField(
-        Swimmer.objects.none(), required=False, label=_("Who is covered")
-    )
+    covers = RowChoiceField(Swimmer.objects.none(), required=False, label=_("Who is covered"))
 
     def __init__(self, *args: Any, clip: Clip, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -14,6 +14,7 @@ from feedback.compute.measuring.body.points import Fault, PointsWrong, cleaned
 from feedback.drawing_form import PointsField
 from feedback.models import BodyPoints
 from feedback.views.body_words import point_words
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from clinics.models import Swim
@@ -57,7 +58,7 @@ class TableForm(_Sentences):
 
 
 class BodyForm(_Sentences):
-    clip = forms.ModelChoiceField(
+    clip = RowChoiceField(
         Clip.objects.none(),
         error_messages={
             "required": gettext_lazy("View: it is not clear which picture this is on."),

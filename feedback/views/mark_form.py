@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from clinics.models import Clip, Swim
 from feedback.models import Mark
 from portal.models import User
+from portal.row_field import RowChoiceField
 
 # events whose distance somebody may read off, as buttons beside it
 AT_A_DISTANCE = {
@@ -29,7 +30,7 @@ class MarkForm(forms.Form):
     """Which event, on which frame of which view. No time: that is looked up. `plus_minus_m`: the
     distance is within ± this in 95 of 100 cases."""
 
-    clip = forms.ModelChoiceField(
+    clip = RowChoiceField(
         Clip.objects.none(),
         error_messages={
             "required": _("It is not clear which picture this mark is for. Open the swim again."),

@@ -15,6 +15,7 @@ from clinics.views.words import in_words
 from feedback.actions.planes_place import Span, moves
 from feedback.compute.measuring.plane_marks import read_marks
 from feedback.models import PicturePlane
+from portal.row_field import RowChoiceField
 
 if TYPE_CHECKING:
     from clinics.models import Swim
@@ -43,7 +44,7 @@ class _MarksField(forms.JSONField):
 
 
 class OnFrame(forms.Form):
-    clip = forms.ModelChoiceField(
+    clip = RowChoiceField(
         Clip.objects.none(),
         error_messages={
             "required": NOT_CLEAR,

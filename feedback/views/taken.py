@@ -19,12 +19,13 @@ from feedback.views.feedback import queue_part
 from feedback.views.walk import walk_of
 from portal.models import User
 from portal.requests import SignedInRequest
+from portal.row_field import RowChoiceField
 
 
 class HandForm(forms.Form):
     """To whom: one of the clinic's coaches."""
 
-    to = forms.ModelChoiceField(User.objects.none())
+    to = RowChoiceField(User.objects.none())
 
     def __init__(self, *args: object, swim: Swim) -> None:
         super().__init__(*args)  # type: ignore[arg-type]

@@ -31,6 +31,7 @@ from feedback.models.queue import (
     queue_of,
 )
 from portal.models import User
+from portal.row_field import RowChoiceField
 
 MINE, FREE = "mine", "free"
 EVERYTHING = "all"
@@ -58,7 +59,7 @@ class QueueForm(forms.Form):
         required=False,
         choices=[("", _("everybody's")), (MINE, _("mine")), (FREE, _("not taken"))],
     )
-    clinic = forms.ModelChoiceField(
+    clinic = RowChoiceField(
         Clinic.objects.none(), label=_("Clinic"), required=False, empty_label=_("all clinics")
     )
 

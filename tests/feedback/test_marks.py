@@ -265,3 +265,12 @@ def test_a_name_with_markup_stays_text(cast: Cast) -> None:
     assert "<b>Ines</b>" not in page
     data = page.split('id="swim-data"')[1].split(">", 1)[1].split("</script>")[0]
     assert json.loads(data)["marks"][0]["by"] == "<b>Ines</b></script>"
+
+
+def test_what_is_no_view_at_all_is_a_view_that_is_not_there(cast: Cast) -> None:
+    client = sign_in(Client(), cast.coach)
+    where = reverse("feedback:mark", args=[cast.swims["tomas"].pk])
+    asked = {"clip": "start side", "frame": 3, "kind": "breakout"}
+    answer = client.post(where, asked, headers={"accept": "application/json"})
+    assert answer.status_code == 422
+    assert answer.json()["errors"] == ["That view is no longer there. Open the swim again."]
