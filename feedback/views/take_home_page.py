@@ -110,6 +110,12 @@ class Page:
         return [still for still in self.stills if still.ready]
 
     @property
+    def other_distance(self) -> bool:
+        """Last time's swim was longer or shorter: its beginning compares, with that said."""
+        now, then = self.swim.entry.clinic, self.before.entry.clinic if self.before else None
+        return then is not None and then.distance_m != now.distance_m
+
+    @property
     def being_made(self) -> int:
         return len(self.stills) - len(self.pictures)
 

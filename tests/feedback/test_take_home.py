@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from pypdf import PdfReader
 
-from clinics.models import ClockFit, Swim
+from clinics.models import Clinic, ClockFit, Swim
 from feedback.actions.feedback import keep_words, send_feedback
 from feedback.compute.take_home import Choice
 from feedback.models import FeedbackSent, Mark, TakeHome
@@ -102,6 +102,15 @@ def test_last_time_is_told_apart_only_beyond_its_half_width(cast: Cast) -> None:
     )
     wall = told.split("At the wall, wall 1")[1]
     assert re.match(r" 1\.\d+ s ± 0\.04 s 1\.\d+ s last time: no difference that can", wall)
+
+
+def test_last_time_over_another_distance_is_said_to_be_so(cast: Cast) -> None:
+    earlier = before_it(cast, slower_s=0.4)
+    Clinic.objects.filter(pk=earlier.entry.clinic_id).update(distance_m=75)
+    swim = said_and_marked(cast)
+    given(cast)
+    told = page(cast.tomas, swim)
+    assert "Last time: 24 October 2026, over 75 m; same stroke, start and course." in told
 
 
 @pytest.mark.parametrize("fields", [{"stroke": "backstroke"}, {"given_at": None}])
