@@ -19,11 +19,11 @@ from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
 from tests.feedback.measuring.bodies import on_screen
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
+from tests.journeys.room import PHONE, WIDE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 FRAME = 40
 ARM = {
     "hip-right": (0.50, 0.60),
@@ -32,16 +32,6 @@ ARM = {
     "wrist-right": (0.78, 0.55),
     "fingertip-right": (0.82, 0.57),
 }
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

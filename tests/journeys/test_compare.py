@@ -34,7 +34,7 @@ from tests.journeys.compare_page import (
     swipe,
     tools,
 )
-from tests.journeys.room import PHONE, WIDE
+from tests.journeys.room import PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -64,11 +64,6 @@ def two(transactional_db: None, films: list[Station4], settings: Any) -> Two:
     for n, (clip, kind) in enumerate(zip(earlier, ("start-side", "underwater"), strict=True), 1):
         _elsewhere(clip, make_station(clinic, n, kind, clips[n - 1].station.name, kind))
     return Two(cast, then, now, (earlier[1], clips[1]), (window, under))
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

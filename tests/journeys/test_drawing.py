@@ -21,25 +21,15 @@ from feedback.models import Drawing
 from portal.models import AuditEntry, User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
 from tests.feedback.test_drawing import drawn
 from tests.feedback.test_drawing_geometry import GOOD, of_cosines
+from tests.journeys.room import PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 BAD = {"error", "warning"}
 FRAME = 40
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

@@ -14,12 +14,11 @@ from clinics.models import Clinic, ClockFit, Entry, Swim
 from feedback.models import LengthStrokes, Mark, PicturePlane
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, put_film
-from tests.journeys.room import CONTENT_BOX
+from tests.feedback.painted_swim import Film, put_film
+from tests.journeys.room import CONTENT_BOX, PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 # x from 5 to 25 m over the picture's width at its middle, 2.5 m across over half its height
 CORNERS = (
     (0.0, 0.25, 5.0, 2.5),
@@ -27,11 +26,6 @@ CORNERS = (
     (1.0, 0.75, 25.0, 0.0),
     (0.0, 0.75, 5.0, 0.0),
 )
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture
@@ -54,11 +48,6 @@ def filmed(transactional_db: None, film: Film, settings: Any) -> Cast:
         under_water=True,
     )
     return cast
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

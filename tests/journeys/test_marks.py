@@ -16,16 +16,10 @@ from clinics.models import Clip
 from feedback.models import Mark
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, number_on, put_film, true_ticks
+from tests.feedback.painted_swim import Film, number_on, put_film, true_ticks
+from tests.journeys.room import PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture
@@ -34,11 +28,6 @@ def filmed(transactional_db: None, film: Film, settings: Any) -> Cast:
     cast = build_cast()
     put_film(cast, film)
     return cast
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

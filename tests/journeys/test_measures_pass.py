@@ -13,16 +13,10 @@ from clinics.models import ClockFit, Swim
 from feedback.models import Mark
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
+from tests.journeys.room import PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture
@@ -33,11 +27,6 @@ def filmed(transactional_db: None, film: Film, settings: Any) -> Cast:
     ClockFit.objects.update(u_ms=3.0)
     Swim.objects.update(start_kind="heard", start_u_ms=2.0)
     return cast
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

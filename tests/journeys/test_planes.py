@@ -17,19 +17,14 @@ from feedback.models import PicturePlane
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
 from tests.feedback.test_planes import PLACES, true_m
+from tests.journeys.room import PHONE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 BAD = {"error", "warning"}
 FRAME = 40
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture
@@ -107,11 +102,6 @@ class Pool:
     @property
     def words(self) -> Locator:
         return self.page.locator("[data-plane-said]")
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

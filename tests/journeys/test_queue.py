@@ -17,18 +17,13 @@ from feedback.models import Feedback, FeedbackSent, TakenSwim
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast, make_member, make_user
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
 from tests.feedback.said import comment
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 360, "height": 740}
 ONE_THING = "Feet higher on the wall, push out level."
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture

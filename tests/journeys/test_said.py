@@ -16,24 +16,13 @@ from feedback.models import Comment
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast, make_member, make_user
-from tests.feedback.painted_swim import Film, make_film, put_film, true_ticks
+from tests.feedback.painted_swim import Film, put_film, true_ticks
 from tests.feedback.words import say_and_send
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 BAD = {"error", "warning"}
 expect.set_options(timeout=15_000)  # a machine that does other work beside
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

@@ -17,16 +17,11 @@ from feedback.models import Comment
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, build_cast
 from tests.clinics.hour_tools import SIZES_OF_40, crowded, even_paces
-from tests.feedback.painted_swim import Film, make_film, put_film
+from tests.feedback.painted_swim import Film, put_film
 from tests.feedback.words import say_and_send
-from tests.journeys.room import PHONE, WIDE, Room, rooms_of
+from tests.journeys.room import Room, rooms_of
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
 
 
 @pytest.fixture
@@ -35,11 +30,6 @@ def filmed(transactional_db: None, film: Film, settings: Any) -> Cast:
     cast = build_cast()
     put_film(cast, film)
     return cast
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

@@ -16,21 +16,11 @@ from playwright.sync_api import Browser, expect
 
 from feedback.models import Comment
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_swim import Film, make_film, put_film, true_ticks
+from tests.feedback.painted_swim import Film, put_film, true_ticks
 from tests.feedback.words import reply_and_send, say_and_send, sent
-from tests.journeys.room import PHONE, WIDE, rooms_of
+from tests.journeys.room import WIDE, rooms_of
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(scope="module")
-def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
-    return make_film(tmp_path_factory.mktemp("film"))
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from portal.models import AuditEntry, Job
 from tests.browser import fits, violations
 from tests.cast import Cast, build_cast
 from tests.feedback.painted_room import Station4, make_room, put_room
-from tests.journeys.room import PHONE, WIDE, Room, rooms_of
+from tests.journeys.room import WIDE, Room, rooms_of
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -49,11 +49,6 @@ def cast(transactional_db: None, settings: Any) -> Cast:
 @pytest.fixture
 def clips(cast: Cast, stations: list[Station4]) -> list[Clip]:
     return put_room(cast, stations)
-
-
-@pytest.fixture(params=[WIDE, PHONE], ids=["1280", "360"])
-def size(request: pytest.FixtureRequest) -> dict[str, int]:
-    return request.param
 
 
 @pytest.fixture

@@ -25,12 +25,12 @@ from tests.feedback.marked_swims import mark_swim
 from tests.feedback.painted_room import Station4, make_room, put_room
 from tests.feedback.taken_home import ONE_THING, POINTS, said_and_marked
 from tests.feedback.two_swims import last_time
+from tests.journeys.room import PHONE, WIDE
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 PAINTED = """() => document.images.length > 1
   && [...document.images].every(one => one.complete && one.naturalWidth > 0)"""
-WIDE, PHONE = {"width": 1280, "height": 1000}, {"width": 360, "height": 740}
 expect.set_options(timeout=15_000)
 
 

@@ -1,29 +1,22 @@
 // Points of the body over the pictures: those of the frames that are on screen, and the way of
 // the centre while a frame of it is.
 
-import { svg } from "../drawing/ink.js";
 import { perScreenPx } from "../drawing/place.js";
+import { createLayers } from "../layers.js";
 import { bodyInk, centreInk, wayInk } from "./ink.js";
 import { piecesAt } from "./order.js";
 
 export function createSheets(room, lines) {
-  const sheets = new Map(room.views.map((view) => [view.key, sheetOf(view)]));
-  let [bodies, ways, frames] = [[], [], {}];
-
-  function sheetOf(view) {
-    const area = view.figure.querySelector("[data-body-overlay]");
-    const { width: w, height: h } = area.viewBox.baseVal;
-    const [drawn, pending] = [svg("g"), svg("g", { class: "pending" })];
-    area.append(drawn, pending);
-    const sheet = { view, area, w, h, units: 1, drawn, pending, painted: "" };
-    new ResizeObserver(() => {
-      if (!area.clientWidth || !area.clientHeight) return;
-      sheet.units = perScreenPx({ width: area.clientWidth, height: area.clientHeight }, w, h);
+  const layers = createLayers(room, {
+    areaOf: (view) => view.figure.querySelector("[data-body-overlay]"),
+    parts: ["drawn", "pending"],
+    onResize(sheet) {
       sheet.painted = "";
       paint(sheet);
-    }).observe(area);
-    return sheet;
-  }
+    },
+  });
+  let [bodies, ways, frames] = [[], [], {}];
+  for (const { pending } of layers.all()) pending.classList.add("pending");
 
   const here = (key) => bodies.filter((one) => one.view === key && one.frame === frames[key]);
 
@@ -44,10 +37,10 @@ export function createSheets(room, lines) {
       ...its.filter((one) => one.centre).map((one) => centreInk(one, sheet)),
     );
   }
-  const paintAll = () => { for (const sheet of sheets.values()) paint(sheet); };
+  const paintAll = () => { for (const sheet of layers.all()) paint(sheet); };
 
   return {
-    sheet: (key) => sheets.get(key),
+    sheet: layers.sheet,
     here,
     setAll(nextBodies, nextWays) {
       [bodies, ways] = [nextBodies, nextWays];
@@ -57,10 +50,10 @@ export function createSheets(room, lines) {
       frames = now ?? {};
       paintAll();
     },
-    pending: (key, ...elements) => sheets.get(key).pending.replaceChildren(...elements),
+    pending: (key, ...elements) => layers.sheet(key).pending.replaceChildren(...elements),
     // How many pixels of the picture one of the screen covers, enlarged as it is.
     finest(key) {
-      const { area, w, h } = sheets.get(key);
+      const { area, w, h } = layers.sheet(key);
       return perScreenPx(area.getBoundingClientRect(), w, h);
     },
   };

@@ -1,39 +1,13 @@
-// The planes' own layer over each picture: its size, and how large a px of the screen is in it.
+// The planes' own layer over each picture, and a numbered point on it.
 
 import { svg } from "../drawing/ink.js";
-import { perScreenPx } from "../drawing/place.js";
+import { createLayers } from "../layers.js";
 
-export function createSheets(room, { onResize }) {
-  const sheets = new Map(room.views.map((view) => [view.key, sheetOf(view)]));
-
-  function sheetOf(view) {
-    const area = view.picture.querySelector("[data-plane-overlay]");
-    const { width: w, height: h } = area.viewBox.baseVal;
-    const layers = ["lines", "set", "pointed"].map((name) => svg("g", { "data-layer": name }));
-    area.append(...layers);
-    const [lines, set, pointed] = layers;
-    const sheet = { view: { ...view, overlay: area }, area, w, h, units: 1, lines, set, pointed };
-    new ResizeObserver(() => {
-      const box = { width: area.clientWidth, height: area.clientHeight };
-      if (!box.width || !box.height) return;
-      sheet.units = perScreenPx(box, w, h);
-      onResize();
-    }).observe(area);
-    return sheet;
-  }
-
-  return {
-    all: () => [...sheets.values()],
-    sheet: (key) => sheets.get(key),
-    // The room as tools on this layer see it: their overlay is this one.
-    room: {
-      ...room,
-      views: [...sheets.values()].map(({ view }) => view),
-      view: (key) => sheets.get(key)?.view,
-      now: () => room.now(),
-    },
-  };
-}
+export const createSheets = (room, { onResize }) => createLayers(room, {
+  areaOf: (view) => view.picture.querySelector("[data-plane-overlay]"),
+  parts: ["lines", "set", "pointed"],
+  onResize,
+});
 
 // A numbered point.
 export function numbered([x, y], n, { w, h, units }, name) {
