@@ -21,6 +21,7 @@ from clinics.models import Clinic, Clip, Swim
 from feedback.actions.body import set_body_points
 from feedback.actions.frames import FrameUnknown, pts_ticks_of, swim_s_at
 from feedback.compute.measuring.body.tables import Side
+from feedback.management.demo_axis import true_starts
 from feedback.management.demo_drawings import in_picture
 from portal.models import User
 
@@ -36,6 +37,7 @@ def place_demo_body(*, clinic: Clinic, folder: Path, by: User) -> int:
     """On two swims that were passed on and have none yet; how many frames have points now."""
     truth = json.loads((folder / "truth.json").read_text())
     swims = {one["number"]: one for one in truth["swims"]}
+    starts = true_starts(clinic, truth)
     passed = Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=False, body_points=None)
     rows = passed.select_related("entry__clinic__club", "entry__swimmer").order_by("start_at")
     left = SWIMS - _swims_with_points(clinic)
@@ -43,7 +45,8 @@ def place_demo_body(*, clinic: Clinic, folder: Path, by: User) -> int:
     for swim in (one for one in rows if one.entry.number in swims):
         if left <= 0:
             break
-        count = _place(swim, swims[swim.entry.number], by, whole=left == SWIMS)
+        number = swim.entry.number
+        count = _place(swim, swims[number], starts[number], by, whole=left == SWIMS)
         left -= count > 0
         placed += count
     return placed
@@ -53,11 +56,12 @@ def _swims_with_points(clinic: Clinic) -> int:
     return Swim.objects.filter(entry__clinic=clinic, body_points__isnull=False).distinct().count()
 
 
-def _place(swim: Swim, truth: dict[str, Any], by: User, *, whole: bool) -> int:
+def _place(
+    swim: Swim, truth: dict[str, Any], start_at: dt.datetime, by: User, *, whole: bool
+) -> int:
     entry = swim.entry
     lengths = round(entry.clinic.distance_m / COURSE_M)
     go = Go(truth["duration_s"], entry.stroke, entry.start == "water", lengths=lengths)
-    start_at = dt.datetime.fromisoformat(truth["start_at"])
     ready = Clip.objects.filter(swim=swim, state="ready").select_related(
         "station", "recording__clock_fit"
     )

@@ -17,6 +17,7 @@ from clinics.management.demo.motion import COURSE_M, Go
 from clinics.models import Clinic, Clip, Swim
 from feedback.actions.frames import ticks_of
 from feedback.actions.mark import NOTHING_MORE, Placed, Row, place_marks
+from feedback.management.demo_axis import true_starts
 from feedback.management.demo_swum import dive_s, hands_in_s, head_at, head_reaches_s
 from feedback.models import Mark
 from portal.models import User
@@ -36,16 +37,17 @@ def place_demo_marks(*, clinic: Clinic, folder: Path, by: User) -> int:
     """On every swim that was passed on and has none yet; how many were placed."""
     truth = json.loads((folder / "truth.json").read_text())
     swims = {one["number"]: one for one in truth["swims"]}
+    starts = true_starts(clinic, truth)
     passed = Swim.objects.filter(entry__clinic=clinic, passed_at__isnull=False, marks=None)
     return sum(
-        _mark(swim, swims[swim.entry.number], by)
+        _mark(swim, swims[swim.entry.number], starts[swim.entry.number], by)
         for swim in passed.select_related("entry__clinic__club")
         if swim.entry.number in swims
     )
 
 
-def _mark(swim: Swim, truth: dict[str, Any], by: User) -> int:
-    filmed = _Filmed(swim, truth)
+def _mark(swim: Swim, truth: dict[str, Any], start_at: dt.datetime, by: User) -> int:
+    filmed = _Filmed(swim, truth, start_at)
     entry = swim.entry
     lengths = round(entry.clinic.distance_m / COURSE_M)
     go = Go(truth["duration_s"], entry.stroke, entry.start == "water", lengths=lengths)
@@ -92,13 +94,13 @@ def _breakout(go: Go, at_s: float) -> Event:
 class _Filmed:
     """The clips of a swim, and when the swimmer is in their pictures."""
 
-    def __init__(self, swim: Swim, truth: dict[str, Any]) -> None:
+    def __init__(self, swim: Swim, truth: dict[str, Any], start_at: dt.datetime) -> None:
         ready = Clip.objects.filter(swim=swim, state="ready")
         clips = ready.select_related("station", "recording__clock_fit", "recording__frame_table")
         self._clips: dict[str, list[Clip]] = {}
         for clip in clips:
             self._clips.setdefault(clip.station.slug, []).append(clip)
-        self._start_at = dt.datetime.fromisoformat(truth["start_at"])
+        self._start_at = start_at
         self._seen_s = {one["station"]: one["in_picture_s"] for one in truth["stations"]}
 
     def row(self, event: Event) -> Row | None:
