@@ -1,7 +1,7 @@
 // Which plane holds on a frame of a view, and where a line's label stands. Pure.
 
 const MARGIN = 0.04; // of the picture: a label stands within it
-const UP = 0.12; // of the line: so far above its lower end, where marks often are
+const UP = 0.4; // of the line: so far above its lower end, between the ends, where marks often are
 
 // The newest whose span has the frame; `planes` come newest first. One whose marks make no plane
 // has no lines, and no older one takes its place.
