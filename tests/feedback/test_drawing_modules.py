@@ -17,7 +17,7 @@ from tests.feedback.test_drawing_geometry import GOOD
 
 ROOT = Path(settings.BASE_DIR)
 FOLDER = ROOT / "feedback/static/feedback/room/drawing"
-SITE = "http://drawing.test"
+SITE = "http://drawing.localhost"  # a secure context, as the portal is
 PURE = ("geometry", "place", "gesture", "by-frame", "history", "lasting")
 
 
@@ -184,6 +184,96 @@ def test_a_step_that_fails_can_be_undone_again(page: Page) -> None:
         "before": [True, False],
         "after": [True, False],
     }
+
+
+STORE = """
+    const { createSaving } = await import("/saving.js");
+    const log = [];
+    let answered = []; // by hand: the server takes its time
+    const server = (url, fields) => new Promise((resolve) => answered.push((ok) => {
+      const key = fields.get("key") ?? url.split("/")[1];
+      const points = JSON.parse(fields.get("points") ?? "null");
+      const drawing = { key, kind: "level", points, frame: 3, view: "v", mine: true,
+        move: `move/${key}`, stand: `stand/${key}`, rub_out: `rub-out/${key}` };
+      resolve({ ok, json: async () => (ok ? { drawing } : { errors: { frame: ["Not here."] } }) });
+    }));
+    window.fetch = (url, { body }) => { log.push(url.split("/")[0]); return server(url, body); };
+    const settle = () => new Promise((go) => setTimeout(go, 5));
+    const answer = async (ok = true) => { await settle(); answered.shift()(ok); await settle(); };
+    const part = { querySelector: () => ({ value: "t" }), dataset: { draw: "draw", notSaved: "no" } };
+    let trouble = "";
+    const store = m.createStore([], { saving: createSaving(part, []), words: () => "level",
+      onChange: () => {}, onTrouble: (words) => { trouble = words; } });
+    const draw = (y) => store.draw({ kind: "level", view: "v", frame: 3, points: [[0.5, y]],
+      width_px: 640, height_px: 360 });
+    const told = () => ({ log, trouble, waiting: answered.length,
+      heights: store.all().map((one) => one.points[0][1]) });
+"""
+
+
+@pytest.mark.parametrize(
+    ("acts", "log", "heights", "trouble"),
+    [
+        # undone before the server had answered: it is rubbed out there too
+        ("draw(0.2); store.undo(); await answer(); await answer();", "draw rub-out", [], ""),
+        # undone, and then refused: nothing stays that could be tried again
+        ("draw(0.2); store.undo(); await answer(false);", "draw", [], ""),
+        # moved before the server had answered: moved there too, and no answer moves it back
+        (
+            "draw(0.2); store.move(store.all()[0].key, [[0.5, 0.7]], [[0.5, 0.2]]); await answer();"
+            " const seen = told().heights[0]; if (seen !== 0.7) throw seen; await answer();",
+            "draw move",
+            [0.7],
+            "",
+        ),
+        # refused, then moved: drawn as it is by now
+        (
+            "draw(0.2); await answer(false); if (trouble !== 'Not here.') throw trouble;"
+            " store.move(store.all()[0].key, [[0.5, 0.7]], [[0.5, 0.2]]); await answer();",
+            "draw draw",
+            [0.7],
+            "",
+        ),
+        # a move that is refused goes back to what the server has
+        (
+            "draw(0.2); await answer();"
+            " store.move(store.all()[0].key, [[0.5, 0.7]], [[0.5, 0.2]]); await answer(false);",
+            "draw move",
+            [0.2],
+            "Not here.",
+        ),
+        # pressed twice: two are undone; and done again, in their order
+        (
+            "draw(0.2); draw(0.4); store.undo(); store.undo();"
+            " await answer(); await answer(); await answer(); await answer();"
+            " store.redo(); store.redo(); await settle(); await answer(); await answer();",
+            "draw draw rub-out rub-out draw draw",
+            [0.2, 0.4],
+            "",
+        ),
+        # rubbing out that fails: it is back
+        (
+            "draw(0.2); await answer(); store.rubOut(store.all()[0].key); await answer(false);",
+            "draw rub-out",
+            [0.2],
+            "Not here.",
+        ),
+    ],
+    ids=[
+        "undone-in-flight",
+        "undone-then-refused",
+        "moved-in-flight",
+        "refused-then-moved",
+        "move-refused",
+        "pressed-twice",
+        "not-rubbed-out",
+    ],
+)
+def test_what_is_undone_or_moved_before_an_answer_is_so_on_the_server_too(
+    page: Page, acts: str, log: str, heights: list[float], trouble: str
+) -> None:
+    told = ask(page, "store", STORE + acts + " await settle(); return told();")
+    assert told == {"log": log.split(), "heights": heights, "trouble": trouble, "waiting": 0}
 
 
 def test_colours_and_patterns_are_those_that_are_printed() -> None:

@@ -37,7 +37,7 @@ function startTools(room, part, overlay, { drawings, go }) {
       ? part.dataset.asSeen.replace("{kind}", name).replace("{angle}", drawing.label) : name;
   };
   const store = createStore(drawings, {
-    saving: createSaving(part),
+    saving: createSaving(part, drawings),
     words,
     onChange: (all) => show(all),
     onTrouble(trouble) {

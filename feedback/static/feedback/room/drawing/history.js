@@ -1,22 +1,31 @@
 // What can be undone and done again. Pure: each step is { undo, redo }, functions that give a
-// promise; a step that fails stays where it was.
+// promise; a step that fails stays where it was. Steps wait for each other: who presses twice
+// undoes two.
 
 export function createHistory(onChange = () => {}) {
   let [done, undone] = [[], []];
-  let busy = false;
+  let before = Promise.resolve();
 
-  async function take(from, name, put) {
-    if (busy || !from.length) return null;
-    busy = true;
-    const step = from.at(-1);
-    try {
-      await step[name]();
-      put(step);
-    } finally {
-      busy = false;
-      onChange();
-    }
-    return step;
+  function turn(work) {
+    const taken = before.then(work).finally(() => onChange());
+    before = taken.catch(() => {});
+    return taken;
+  }
+
+  async function undo() {
+    const step = done.at(-1);
+    if (!step) return;
+    await step.undo();
+    done = done.filter((one) => one !== step); // another may have come meanwhile
+    undone = [...undone, step];
+  }
+
+  async function redo() {
+    const step = undone.at(-1);
+    if (!step) return;
+    await step.redo();
+    undone = undone.filter((one) => one !== step);
+    done = [...done, step];
   }
 
   return {
@@ -24,8 +33,8 @@ export function createHistory(onChange = () => {}) {
       [done, undone] = [[...done, step], []];
       onChange();
     },
-    undo: () => take(done, "undo", (step) => { [done, undone] = [done.slice(0, -1), [...undone, step]]; }),
-    redo: () => take(undone, "redo", (step) => { [done, undone] = [[...done, step], undone.slice(0, -1)]; }),
+    undo: () => turn(undo),
+    redo: () => turn(redo),
     canUndo: () => done.length > 0,
     canRedo: () => undone.length > 0,
   };

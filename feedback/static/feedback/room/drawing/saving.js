@@ -1,9 +1,17 @@
 // Drawings as the server has them: drawing, moving, how long, rubbing out, one after the other.
+// Which address a step goes to is known when its turn comes: what it changes may only then stand.
 
 export class Refused extends Error {}
 
-export function createSaving(part) {
+const fieldsOf = (one) => ({
+  key: one.key, clip: one.view, frame: one.frame, kind: one.kind, straight: one.straight,
+  until_frame: one.until_frame > one.frame ? one.until_frame : null,
+  points: one.points, colour: one.colour, comment: one.comment, for_coaches: one.for_coaches,
+});
+
+export function createSaving(part, first) {
   const token = part.querySelector("[name=csrfmiddlewaretoken]").value;
+  const kept = new Map(first.map((drawing) => [drawing.key, drawing]));
   let before = Promise.resolve();
 
   async function post(url, fields) {
@@ -28,18 +36,35 @@ export function createSaving(part) {
     throw new Refused(words || part.dataset.notSaved);
   }
 
-  // One after the other: what is undone was drawn first.
   function next(work) {
     const done = before.then(work);
     before = done.catch(() => {});
     return done;
   }
 
+  async function keep(url, fields) {
+    const { drawing } = await post(url, fields);
+    kept.set(drawing.key, drawing);
+    return drawing;
+  }
+  const draw = (drawing) => keep(part.dataset.draw, fieldsOf(drawing));
+
+  // A change of what is kept; what never got there is drawn as it is by now.
+  const change = (drawing, name, fields) => next(() => {
+    const there = kept.get(drawing.key);
+    return there ? keep(there[name], fields) : draw(drawing);
+  });
+
   return {
-    draw: (fields) => next(() => post(part.dataset.draw, fields)).then((told) => told.drawing),
-    move: ({ move }, points) => next(() => post(move, { points })).then((told) => told.drawing),
-    stand: ({ stand, view }, until_frame) =>
-      next(() => post(stand, { clip: view, until_frame })).then((told) => told.drawing),
-    rubOut: ({ rub_out: url }) => next(() => post(url, {})),
+    kept: (key) => kept.get(key),
+    draw: (drawing) => next(() => draw(drawing)),
+    move: (drawing) => change(drawing, "move", { points: drawing.points }),
+    stand: (drawing) =>
+      change(drawing, "stand", { clip: drawing.view, until_frame: drawing.until_frame }),
+    rubOut: ({ key }) => next(async () => {
+      if (!kept.has(key)) return;
+      await post(kept.get(key).rub_out, {});
+      kept.delete(key);
+    }),
   };
 }

@@ -5,15 +5,10 @@ import { labelOf } from "./geometry.js";
 import { createHistory } from "./history.js";
 import { Refused } from "./saving.js";
 
-const fieldsOf = (one) => ({
-  key: one.key, clip: one.view, frame: one.frame, kind: one.kind, straight: one.straight,
-  until_frame: one.until_frame > one.frame ? one.until_frame : null,
-  points: one.points, colour: one.colour, comment: one.comment, for_coaches: one.for_coaches,
-});
-
 export function createStore(first, { saving, words, onChange, onTrouble }) {
   let all = first;
   const history = createHistory(() => onChange(all));
+  const asked = new Map(); // by key, how many times: only the last answer is shown
   const find = (key) => all.find((one) => one.key === key);
 
   function set(drawings) {
@@ -24,49 +19,46 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
     ? all.map((one) => (one.key === drawing.key ? drawing : one)) : [...all, drawing]);
   const away = (key) => set(all.filter((one) => one.key !== key));
 
-  // Runs; what was refused is said, and the promise fails.
-  async function tried(work, failed) {
+  // What was refused is said, and the promise fails; the page then has what the server has, or
+  // what it never got.
+  async function ask(drawing, work) {
+    const { key } = drawing;
+    const turn = (asked.get(key) ?? 0) + 1;
+    asked.set(key, turn);
+    const last = () => asked.get(key) === turn;
+    onTrouble("");
     try {
-      onTrouble("");
-      return await work();
+      const told = await work(drawing);
+      if (told && last()) put(told);
     } catch (error) {
-      if (!(error instanceof Refused)) throw error;
-      failed(error.message);
-      onTrouble(error.message);
+      if (error instanceof Refused && last()) {
+        put(saving.kept(key) ?? { ...drawing, trouble: error.message });
+        onTrouble(error.message);
+      }
       throw error;
     }
   }
 
-  async function save(drawing) {
+  // At once on screen, then sent.
+  function change(drawing, work) {
     put({ ...drawing, trouble: "" });
-    const saved = await tried(() => saving.draw(fieldsOf(drawing)),
-      (trouble) => put({ ...drawing, trouble }));
-    put(saved);
+    return ask(drawing, work);
   }
+  const save = (drawing) => change(drawing, saving.draw);
 
   async function rubOut(key) {
     const drawing = find(key);
     away(key);
-    if (!drawing || !drawing.rub_out) return; // never saved
-    await tried(() => saving.rubOut(drawing), () => put(drawing));
+    if (drawing) await ask(drawing, saving.rubOut);
   }
 
-  async function move(key, points, before) {
+  function move(key, points) {
     const drawing = find(key);
-    const label = (to) => labelOf(drawing.kind, to, drawing.width_px, drawing.height_px);
-    put({ ...drawing, points, label: label(points) });
-    if (!drawing.move) return save({ ...drawing, points, label: label(points) });
-    put(await tried(() => saving.move(drawing, points),
-      () => put({ ...drawing, points: before, label: label(before) })));
+    const label = labelOf(drawing.kind, points, drawing.width_px, drawing.height_px);
+    return change({ ...drawing, points, label }, saving.move);
   }
 
-  async function stand(key, until_frame) {
-    const drawing = find(key);
-    const stands = { ...drawing, until_frame };
-    put(stands);
-    if (!drawing.stand) return save(stands); // never saved
-    put(await tried(() => saving.stand(drawing, until_frame), () => put(drawing)));
-  }
+  const stand = (key, until_frame) => change({ ...find(key), until_frame }, saving.stand);
 
   const quietly = (promise) => promise.catch((error) => {
     if (!(error instanceof Refused)) throw error;
@@ -95,8 +87,8 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
     move(key, points, before) {
       const there = JSON.stringify(points) === JSON.stringify(before);
       if (there) return Promise.resolve();
-      history.add({ undo: () => move(key, before, points), redo: () => move(key, points, before) });
-      return quietly(move(key, points, before));
+      history.add({ undo: () => move(key, before), redo: () => move(key, points) });
+      return quietly(move(key, points));
     },
     // How long it stands: until this frame of its view.
     stand(key, until_frame) {
