@@ -200,7 +200,8 @@ STORE = """
     window.fetch = (url, { body }) => { log.push(url.split("/")[0]); return server(url, body); };
     const settle = () => new Promise((go) => setTimeout(go, 5));
     const answer = async (ok = true) => { await settle(); answered.shift()(ok); await settle(); };
-    const part = { querySelector: () => ({ value: "t" }), dataset: { draw: "draw", notSaved: "no" } };
+    const part = { querySelector: () => ({ value: "t" }),
+      dataset: { draw: "draw", notSaved: "no" } };
     let trouble = "";
     const store = m.createStore([], { saving: createSaving(part, []), words: () => "level",
       onChange: () => {}, onTrouble: (words) => { trouble = words; } });
