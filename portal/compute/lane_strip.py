@@ -215,21 +215,22 @@ def rows_without_overlap(spans: list[Span]) -> list[int]:
 
 
 def _ticks(lane: Lane) -> tuple[Tick, ...]:
-    step_s = tick_step_s(lane.end_s - lane.begin_s)
+    finest_s = 60.0 if lane.of_day else 1.0 if lane.as_clock else 0.0  # no label stands twice
+    step_s = tick_step_s(lane.end_s - lane.begin_s, finest_s)
     first, last = math.ceil(lane.begin_s / step_s), math.floor(lane.end_s / step_s)
     return tuple(
         Tick(share(lane, n * step_s), n * step_s, bool(n % 2)) for n in range(first, last + 1)
     )
 
 
-def tick_step_s(length_s: float) -> float:
-    """The finest step of the scale that gives at most ten labels.
+def tick_step_s(length_s: float, finest_s: float = 0.0) -> float:
+    """The finest step of the scale, of `finest_s` at least, that gives at most ten labels.
 
-    >>> tick_step_s(44.0), tick_step_s(5.0), tick_step_s(3600.0)
-    (5.0, 0.5, 600.0)
+    >>> tick_step_s(44.0), tick_step_s(5.0), tick_step_s(3600.0), tick_step_s(1.1, 1.0)
+    (5.0, 0.5, 600.0, 1.0)
     """
     for step_s in TICK_STEPS_S:
-        if length_s / step_s <= TICKS_AT_MOST:
+        if step_s >= finest_s and length_s / step_s <= TICKS_AT_MOST:
             return step_s
     return TICK_STEPS_S[-1] * math.ceil(length_s / TICK_STEPS_S[-1] / TICKS_AT_MOST)
 

@@ -68,6 +68,14 @@ def test_nothing_stands_outside_the_strip(
     assert len(drawing.ticks) <= TICKS_AT_MOST + 1
 
 
+@given(st.floats(0, 2e4), st.floats(0.01, 2e4))
+def test_no_label_of_a_scale_stands_twice(begin_s: float, length_s: float) -> None:
+    clock = lay_out(Lane(begin_s, begin_s + length_s, as_clock=True)).ticks
+    day = lay_out(Lane(begin_s, begin_s + length_s, of_day=True)).ticks
+    for labels in ([tick.clock() for tick in clock], [tick.time_of_day() for tick in day]):
+        assert len(labels) == len(set(labels))
+
+
 @given(st.floats(0, 100), st.floats(0, 100))
 def test_later_is_never_further_left(one: float, other: float) -> None:
     lane = Lane(begin_s=-3.0, end_s=61.0)
