@@ -78,7 +78,7 @@ def _against(supply: Supply, need: str) -> Told:
         return Told(state, need, do)
     given = fig(supply.given or 0.0, 1)
     if supply.state is Enough.ENOUGH:
-        whole = _("One card holds %(given)s GB.") if is_card else _("One lasts %(given)s.")
+        whole = _("One card holds %(given)s GB.") if is_card else _("One lasts %(given)s minutes.")
         return Told(state, f"{need} {whole % {'given': given}}")
     return Told(state, need, _short(supply, given, is_card=is_card))
 

@@ -78,6 +78,7 @@ def test_the_page_says_what_is_short_and_how_many_would_do(cast: Cast) -> None:
     say(cast.underwater, card_gb=64, battery_min=120)
     said = words(sign_in(Client(), cast.crew).get(kit_url(cast.underwater)))
     assert "One card holds 64 GB." in said and "too little" not in said
+    assert "One lasts 120 minutes." in said
 
 
 def test_the_list_of_stations_says_how_far_each_kit_is(cast: Cast) -> None:
