@@ -202,10 +202,13 @@ def bar_of(one: Told) -> Bar | None:
     spent = time_spent(one.measured)
     if spent is None:
         return None
-    shares = plots.bar([quantity.value for _part, quantity in spent.parts])
+    values = [quantity.value for _part, quantity in spent.parts]
+    shares, percents = plots.bar(values), plots.whole_percents(values)
     rows = [
-        Row(part_words(part), _with_share(quantity, spent.whole), number=n)
-        for n, (part, quantity) in enumerate(spent.parts, start=1)
+        Row(part_words(part), _with_share(quantity, percent), number=n)
+        for n, ((part, quantity), percent) in enumerate(
+            zip(spent.parts, percents, strict=True), start=1
+        )
     ]
     return Bar(
         whole=told(spent.whole, Unit.S),
@@ -215,8 +218,8 @@ def bar_of(one: Told) -> Bar | None:
     )
 
 
-def _with_share(quantity: Quantity, whole: Quantity) -> str:
-    share = with_unit(number_format(100 * quantity.value / whole.value, 0), Unit.PERCENT)
+def _with_share(quantity: Quantity, percent: int) -> str:
+    share = with_unit(number_format(percent, 0), Unit.PERCENT)
     return _("%(seconds)s, %(share)s of it") % {
         "seconds": with_plus_minus(quantity, Unit.S),
         "share": share,

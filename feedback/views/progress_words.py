@@ -14,7 +14,9 @@ from django.utils.translation import pgettext
 from clinics.models import Swim
 from feedback.actions.progress import Alike, Series, difference
 from feedback.compute.measuring.measure import Measure, Unit
+from feedback.compute.measuring.notation import written
 from feedback.compute.measuring.time_spent import Part
+from feedback.compute.measuring.uncertain import Quantity
 from feedback.views.measure_words import metres, name_of, with_plus_minus, with_unit
 
 _More = Callable[[], str]
@@ -62,7 +64,7 @@ def against_before(series: Series) -> Against | None:
     apart = difference(newest, before)
     when = _when(newest[0], before[0])
     if abs(apart.value) <= apart.half_width_95 or not apart.value:
-        return Against(_no_difference(newest[1], when, apart.half_width_95), differs=False)
+        return Against(_no_difference(newest[1], when, apart), differs=False)
     shown = with_plus_minus(apart.times(1.0 if apart.value > 0 else -1.0), newest[1].unit)
     told = _differs(newest[1], more=apart.value > 0) % {
         "name": name_of(newest[1]),
@@ -79,23 +81,17 @@ def _when(newest: Swim, before: Swim) -> str:
     return _("on %(day)s") % {"day": swim_words(before)}
 
 
-def _no_difference(measure: Measure, when: str, half: float) -> str:
-    if not half:  # both are what they are
+def _no_difference(measure: Measure, when: str, apart: Quantity) -> str:
+    """The limit is rounded up, as each ± is."""
+    w = written(apart)
+    if not w.half_width:  # both are what they are
         return _("%(name)s: the same as %(when)s.") % {"name": name_of(measure), "when": when}
-    limit = with_unit(number_format(half, _decimals(half)), measure.unit)
+    limit = with_unit(number_format(w.half_width, w.decimals), measure.unit)
     told = _(
         "%(name)s: no difference from the swim %(when)s that could be told. It would have to be "
         "more than %(limit)s."
     )
     return told % {"name": name_of(measure), "when": when, "limit": limit}
-
-
-def _decimals(half: float) -> int:
-    """Two figures, and at most thousandths."""
-    for decimals in range(3):
-        if half >= 10.0 ** (1 - decimals):
-            return decimals
-    return 3 if half < 0.1 else 2
 
 
 def _differs(measure: Measure, *, more: bool) -> str:

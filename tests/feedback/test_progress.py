@@ -69,6 +69,11 @@ def test_what_differs_by_less_is_not_told_apart(cast: Cast) -> None:
     body = page(cast.tomas, MINE)
     assert "Time to 10 m: no difference from the swim on 24 October 2026" in body
     assert "Faster" not in body and "Slower" not in body
+    told, _left_out = measured_swims(own_swims(cast.tomas), cast.tomas)
+    points = [(one.swim, one.measured.get("time-to-distance", at_m=10.0)) for one in told]
+    half = difference(points[1], points[0]).half_width_95  # type: ignore[arg-type]
+    limit = re.search(r"Time to 10 m: no [^.]*\. It would have to be more than (\S+) s", body)
+    assert limit and half <= float(limit[1]) < 1.1 * half  # rounded up, as each ± is
 
 
 def test_two_swims_have_two_starts(cast: Cast) -> None:
@@ -118,7 +123,7 @@ def test_the_time_of_the_newest_swim_is_divided(cast: Cast) -> None:
     for words in ("Start, until the first entry", "Under water", "Swimming"):
         assert words in spent
     shares = [int(one) for one in re.findall(r"(\d+) % of it", spent)]
-    assert sum(shares) == pytest.approx(100, abs=1)
+    assert sum(shares) == 100
 
 
 def test_a_swim_without_enough_marks_says_what_it_needs(cast: Cast) -> None:

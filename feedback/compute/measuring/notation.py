@@ -42,15 +42,18 @@ def written(quantity: Quantity, *, finest: int = FINEST) -> Written:
     Written(value=9.82, half_width=0.12, decimals=2)
     >>> written(Quantity(5.0, {}))
     Written(value=5.0, half_width=0.0, decimals=3)
+
+    Nothing is never written with a minus.
     """
     half = quantity.half_width_95
     if half <= 0:
-        return Written(round(quantity.value, finest), 0.0, finest)
+        return Written(round(quantity.value, finest) + 0.0, 0.0, finest)
     power = math.floor(math.log10(half))
     figures = 2 if half / 10.0**power < _TWO_FIGURES_BELOW else 1
     decimals = min(finest, figures - 1 - power)
     up = math.ceil(half * 10.0**decimals - 1e-9) / 10.0**decimals
-    return Written(round(quantity.value, decimals), round(up, max(decimals, 0)), max(decimals, 0))
+    shown = max(decimals, 0)
+    return Written(round(quantity.value, decimals) + 0.0, round(up, shown), shown)
 
 
 def claim(quantity: Quantity) -> Claim:

@@ -175,3 +175,18 @@ def bar(values: Sequence[float]) -> list[Share]:
         shares.append(Share(round(x, 3), round(100 * value / whole, 3)))
         x += 100 * value / whole
     return shares
+
+
+def whole_percents(values: Sequence[float]) -> list[int]:
+    """Shares in whole percent that add up to 100: rounded down, and what is then missing is given
+    to those that lost most. ValueError as `bar`.
+
+    >>> whole_percents([1.0, 1.0, 1.0]), whole_percents([1.12, 6.29, 18.82, 1.17])
+    ([34, 33, 33], [4, 23, 69, 4])
+    """
+    exact = [share.percent for share in bar(values)]
+    told = [math.floor(percent) for percent in exact]
+    by_loss = sorted(range(len(exact)), key=lambda n: (told[n] - exact[n], n))
+    for n in by_loss[: 100 - sum(told)]:
+        told[n] += 1
+    return told

@@ -89,7 +89,7 @@ def step_of(half_widths: Sequence[float], middle_half: float) -> float:
 
 
 def _rounded(value: float, step: float) -> float:
-    return round(round(value / step) * step, 12)
+    return round(round(value / step) * step, 12) + 0.0  # nothing has no minus
 
 
 def side(value: Quantity, of: Spread) -> Side:

@@ -112,13 +112,15 @@ def half_width_95(boxes: tuple[float, ...], bell: float) -> float:
 
     The two widest boxes and the bell are taken exactly; further boxes are added to the bell,
     which their sum comes near (three equal ones: 0.4 % too narrow, the worst case). So are boxes
-    that the bell drowns: their shape shows no more, and small differences would be lost.
+    that the bell or the widest box drowns, as what rounding leaves of an error that two numbers
+    share: their shape shows no more, and small differences would be lost.
 
     >>> half_width_95((), 1.0), half_width_95((1.0,), 0.0), half_width_95((1.0, 1.0), 0.0)
     (1.959964, 0.95, 1.552786)
     """
-    wide = [one for one in boxes if one > NARROW * bell]
-    narrow = [one for one in boxes if one <= NARROW * bell]
+    drowned = NARROW * max([bell, *(_NEARLY_NOTHING * one for one in boxes)])
+    wide = [one for one in boxes if one > drowned]
+    narrow = [one for one in boxes if one <= drowned]
     rest = math.fsum(one**2 / 3 for one in (*wide[2:], *narrow))
     return round(_found(tuple(wide[:2]), math.sqrt(bell**2 + rest)), 6 + _digits(wide, bell))
 
