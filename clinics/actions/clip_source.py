@@ -17,7 +17,7 @@ from clinics.actions.index import frames_of, limits, take_of
 from clinics.media.frames import load_frame_table, load_key_frames
 from clinics.media.masks import Mask
 from clinics.media.probe import probe
-from clinics.media.render import RenditionSpec, default_renditions
+from clinics.media.render_plan import RenditionSpec, default_renditions
 from clinics.media.take import Take
 from clinics.models import Clip, ClipFile, ClipMask, Recording, SourceFile, StationMask
 from portal.models import StoredFile

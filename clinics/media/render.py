@@ -1,4 +1,8 @@
-"""Clips: some pictures of a take as web video, sound, poster and strip, all from one decode."""
+"""Clips: some pictures of a take as web video, sound, poster and strip, all from one decode,
+checked before anybody gets them.
+
+`render_plan` says what is to be made, `render_graph` how ffmpeg makes it.
+"""
 
 from __future__ import annotations
 
@@ -15,48 +19,21 @@ import numpy as np
 from clinics.media.checksum import sha256_file
 from clinics.media.errors import Damaged, MediaError
 from clinics.media.formats import as_argv, guarded_open
-from clinics.media.masks import Mask, covered
+from clinics.media.masks import Mask
 from clinics.media.mp4 import clear_turn
-from clinics.media.pictures import (
-    Span,
-    as_jpeg,
-    exact_pictures,
-    opened_at,
-    scaled,
-    seeks,
-    shown_size,
-)
-from clinics.media.sandbox import (
-    Limits,
-    describe_failure,
-    input_token,
-    output_token,
-    run_tool,
-)
+from clinics.media.pictures import Span, opened_at, seeks
+from clinics.media.render_graph import outputs_of
+from clinics.media.render_plan import RenderPlan, RenditionSpec, video_name
+from clinics.media.sandbox import Limits, describe_failure, input_token, run_tool
 from clinics.media.source import open_take
 from clinics.media.take import Take
-from clinics.media.ticks import TICKS_PER_S, Int64
+from clinics.media.ticks import Int64
 
-LADDER = (720, 540, 360)
-DEFAULT_HEIGHT = 540
-POSTER_MIN_HEIGHT = 360
-STRIP_STILLS = 10
-STRIP_HEIGHT = 90
-SOUND_BITRATE = "96k"
 TOLERATED_TICKS = 1
 """Halves may be rounded twice on odd time bases; a tick is 11 microseconds."""
 
 ShouldStop = Callable[[], bool] | None
 OnProgress = Callable[[float], None] | None
-
-
-@dataclass(frozen=True)
-class RenditionSpec:
-    """One size of web video: pixels high, seconds between key frames, x264's quality."""
-
-    height: int
-    gop_s: float = 0.25
-    crf: int = 23
 
 
 @dataclass(frozen=True)
@@ -90,19 +67,6 @@ class RenderedClip:
         return [file for file in self.files if file.kind == kind]
 
 
-def default_renditions(source_height: int) -> list[RenditionSpec]:
-    """The usual sizes for a source so high, largest first; none larger than the source.
-
-    >>> [spec.height for spec in default_renditions(1080)]
-    [720, 540, 360]
-    >>> [spec.height for spec in default_renditions(480)]
-    [480, 360]
-    """
-    heights = {height for height in LADDER if height <= source_height}
-    heights.add(min(source_height, DEFAULT_HEIGHT))
-    return [RenditionSpec(height) for height in sorted(heights, reverse=True)]
-
-
 def render_clip(
     take: Take,
     frame_pts: Int64,
@@ -131,7 +95,7 @@ def render_clip(
     limits = limits or Limits()
     source = open_take(take, work_dir=work_dir, limits=limits)
     span = Span(source, np.asarray(frame_pts, dtype=np.int64), first_frame, frame_count)
-    plan = _Plan.of(span, renditions, with_sound, masks, poster_frame)
+    plan = RenderPlan.of(span, renditions, with_sound, masks, poster_frame)
     job = _Render(plan, out_dir, limits, on_progress, should_stop, require_sandbox)
     try:
         return job.run(key_frames)
@@ -141,73 +105,12 @@ def render_clip(
         raise
 
 
-@dataclass(frozen=True)
-class _Plan:
-    """What one decode makes: sizes from large to small, each scaled from the one before."""
-
-    span: Span
-    sizes: tuple[tuple[int, int, RenditionSpec], ...]
-    with_sound: bool
-    masks: tuple[Mask, ...]
-    poster_frame: int
-
-    @classmethod
-    def of(
-        cls,
-        span: Span,
-        renditions: Sequence[RenditionSpec],
-        with_sound: bool,
-        masks: Sequence[Mask],
-        poster_frame: int | None,
-    ) -> _Plan:
-        if not renditions:
-            raise ValueError("a clip needs at least one rendition")
-        sizes: dict[int, tuple[int, int, RenditionSpec]] = {}
-        for spec in sorted(renditions, key=lambda spec: -spec.height):
-            width, height = shown_size(span.source, spec.height)
-            sizes.setdefault(height, (width, height, spec))
-        middle = span.frame_count // 2 if poster_frame is None else poster_frame
-        return cls(
-            span=span,
-            sizes=tuple(sizes.values()),
-            with_sound=with_sound and span.source.take.has_audio,
-            masks=tuple(masks),
-            poster_frame=min(max(middle, 0), span.frame_count - 1),
-        )
-
-    @property
-    def names(self) -> list[str]:
-        videos = [video_name(height) for _, height, _ in self.sizes]
-        return [*videos, "sound.m4a", "poster.jpg", "strip.jpg"]
-
-    @property
-    def poster_at(self) -> int:
-        """Which size the poster is taken from: the smallest that is large enough."""
-        fit = [n for n, (_, height, _) in enumerate(self.sizes) if height >= POSTER_MIN_HEIGHT]
-        return fit[-1] if fit else 0
-
-    @property
-    def strip_frames(self) -> list[int]:
-        """Pictures of the strip: evenly over the clip, each in the middle of its share."""
-        count = min(STRIP_STILLS, self.span.frame_count)
-        return [int((n + 0.5) * self.span.frame_count / count) for n in range(count)]
-
-    @property
-    def strip_still_size(self) -> tuple[int, int]:
-        return shown_size(self.span.source, STRIP_HEIGHT)
-
-
-def video_name(height: int) -> str:
-    """File name of a rendition."""
-    return f"{height}.mp4"
-
-
 class _Render:
     """One rendering: the run, its check, and the steps back if reading began too late."""
 
     def __init__(
         self,
-        plan: _Plan,
+        plan: RenderPlan,
         out_dir: Path,
         limits: Limits,
         on_progress: OnProgress,
@@ -247,7 +150,7 @@ class _Render:
         )
 
     def _render(self, at_s: float | None) -> None:
-        outputs = _graph(self.plan, opened_at(self.span.source, at_s, self.limits), self.limits)
+        outputs = outputs_of(self.plan, opened_at(self.span.source, at_s, self.limits), self.limits)
         argv = ["ffmpeg", "-nostdin", "-hide_banner", "-nostats", "-v", "error", "-y"]
         argv += ["-progress", "pipe:1", *ffmpeg.merge_outputs(*outputs).compile()[1:]]
         result = run_tool(
@@ -360,120 +263,3 @@ class _Render:
 def _to_disk(path: Path) -> None:
     with path.open("rb") as handle:
         os.fsync(handle.fileno())
-
-
-def _graph(plan: _Plan, opened: Any, limits: Limits) -> list[Any]:
-    """All outputs of the one decode."""
-    outputs = []
-    picture = exact_pictures(opened, plan.span)
-    for at, (width, height, spec) in enumerate(plan.sizes):
-        picture = scaled(picture, width, height)
-        if at == 0:
-            picture = _masked(picture, plan, width, height)
-        last = at == len(plan.sizes) - 1
-        wanted = ["video"] + ["poster"] * (at == plan.poster_at) + ["strip" if last else "next"]
-        parts = dict(zip(wanted, _split(picture, len(wanted)), strict=True))
-        outputs.append(_video_output(parts["video"], height, spec, limits))
-        if "poster" in parts:
-            outputs.append(_poster_output(parts["poster"], plan))
-        if last:
-            outputs.append(_strip_output(parts["strip"], plan))
-        else:
-            picture = parts["next"]
-    if plan.with_sound:
-        outputs.append(_sound_output(opened, plan))
-    return outputs
-
-
-def _split(picture: Any, count: int) -> list[Any]:
-    node = picture.filter_multi_output("split", count)
-    return [node[at] for at in range(count)]
-
-
-def _masked(picture: Any, plan: _Plan, width: int, height: int) -> Any:
-    """Masks go on the largest picture, from which every other one is made."""
-    span = plan.span
-    start = int(span.frame_pts[span.first_frame])
-    return covered(picture, plan.masks, width, height, start_ticks=start, end_ticks=span.end_ticks)
-
-
-_CLEAN = {"map_metadata": -1, "map_chapters": -1, "fflags": "+bitexact"}
-"""Trust 33: no place, device, date or chapter of the original goes on."""
-
-
-def _video_output(picture: Any, height: int, spec: RenditionSpec, limits: Limits) -> Any:
-    """Web video as the watch room needs it: no sound, no B-frames, closed groups by time.
-
-    A key frame stands at the first picture of each stretch of ``gop_s``, also at variable rate.
-    """
-    stretch = f"floor((%s+0.000005)/{spec.gop_s})"
-    due = f"gt({stretch % 't'},{stretch % 'prev_forced_t'})"
-    return ffmpeg.output(
-        picture,
-        output_token(video_name(height)),
-        format="mp4",
-        vcodec="libx264",
-        preset="veryfast",
-        crf=spec.crf,
-        bf=0,
-        g=100_000,
-        sc_threshold=0,
-        pix_fmt="yuv420p",
-        fps_mode="passthrough",
-        enc_time_base=f"1:{TICKS_PER_S}",
-        video_track_timescale=TICKS_PER_S,
-        movflags="+faststart",
-        force_key_frames=f"expr:if(isnan(prev_forced_t),1,{due})",
-        threads=limits.threads,
-        **{"profile:v": "high", "flags:v": "+cgop+bitexact", "forced-idr": 1},
-        **_CLEAN,
-    )
-
-
-def _chosen(picture: Any, frames: Sequence[int]) -> Any:
-    return picture.filter("select", "+".join(f"eq(n,{frame})" for frame in frames))
-
-
-def _jpeg_output(picture: Any, name: str) -> Any:
-    return ffmpeg.output(
-        as_jpeg(picture),
-        output_token(name),
-        format="image2",
-        update=1,
-        vcodec="mjpeg",
-        fps_mode="passthrough",
-        **{"frames:v": 1, "q:v": 3, "flags:v": "+bitexact"},
-        **_CLEAN,
-    )
-
-
-def _poster_output(picture: Any, plan: _Plan) -> Any:
-    return _jpeg_output(_chosen(picture, [plan.poster_frame]), "poster.jpg")
-
-
-def _strip_output(picture: Any, plan: _Plan) -> Any:
-    width, height = plan.strip_still_size
-    stills = _chosen(picture, plan.strip_frames).filter("scale", width, height)
-    return _jpeg_output(stills.filter("tile", f"{len(plan.strip_frames)}x1"), "strip.jpg")
-
-
-def _sound_output(opened: Any, plan: _Plan) -> Any:
-    """The same span's sound from the first picture on, silence where the recording has none."""
-    facts = plan.span.source.take.first
-    start_s, end_s = plan.span.start_ticks / TICKS_PER_S, plan.span.end_ticks / TICKS_PER_S
-    sound = (
-        opened[str(facts.audio_index)]
-        .filter("atrim", start=f"{start_s:.6f}", end=f"{end_s:.6f}")
-        .filter("asetpts", f"PTS-({start_s:.6f})/TB")
-        .filter("aresample", first_pts=0, **{"async": 1})
-    )
-    return ffmpeg.output(
-        sound,
-        output_token("sound.m4a"),
-        format="ipod",
-        acodec="aac",
-        movflags="+faststart",
-        ac=min(facts.audio_channels or 1, 2),
-        **{"b:a": SOUND_BITRATE, "flags:a": "+bitexact"},
-        **_CLEAN,
-    )

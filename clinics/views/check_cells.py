@@ -20,7 +20,7 @@ from clinics.views.words import sure_words
 if TYPE_CHECKING:
     from clinics.models import Clinic
 
-STILLS_OF_A_STRIP = 10  # at most (clinics/media/render.py)
+STILLS_OF_A_STRIP = 10  # at most (clinics/media/render_plan.py)
 LEAST_MISSING_S = 0.1
 IN_THE_AIR_S = 0.6  # after the start: its still
 CARD_BEFORE_S = 4.0  # before it the number card is held up, near enough

@@ -28,7 +28,8 @@ import pytest
 from clinics.media.frames import frames_between
 from clinics.media.index import TakeIndex, index_take
 from clinics.media.probe import probe
-from clinics.media.render import default_renditions, render_clip
+from clinics.media.render import render_clip
+from clinics.media.render_plan import default_renditions
 from clinics.media.take import Take
 from clinics.media.ticks import TICKS_PER_S
 from tests.clinics.media.formats import FIELDS_5994, X264

@@ -24,7 +24,8 @@ from clinics.management.demo import painted
 from clinics.management.demo.occasions import AUTUMN, DemoStation
 from clinics.media.index import index_take
 from clinics.media.probe import probe
-from clinics.media.render import RenderedClip, RenditionSpec, render_clip
+from clinics.media.render import RenderedClip, render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.take import Take
 from clinics.models import Clip, ClipFile, Station, Swim
 from tests.cast import Cast, make_recording, make_station, make_stored

@@ -18,7 +18,8 @@ from PIL import Image, ImageDraw
 from clinics.management.demo import painted
 from clinics.media.index import index_take, save_frame_table
 from clinics.media.probe import probe
-from clinics.media.render import RenderedClip, RenditionSpec, render_clip
+from clinics.media.render import RenderedClip, render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.take import Take
 from clinics.models import Clip, ClipFile
 from tests.cast import Cast, make_stored

@@ -11,7 +11,8 @@ import numpy as np
 from clinics.management.demo.motion import Go
 from clinics.media.index import index_take
 from clinics.media.probe import probe
-from clinics.media.render import RenderedClip, RenditionSpec, render_clip
+from clinics.media.render import RenderedClip, render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.take import Take
 from clinics.models import Clip, ClipFile, ClockFit, Swim
 from feedback.management.demo_swum import dive_s, hands_in_s, head_reaches_s

@@ -14,8 +14,10 @@ from clinics.management.demo.painted import read
 from clinics.media.checksum import sha256_file
 from clinics.media.errors import Stopped
 from clinics.media.index import index_take
+from clinics.media.masks import Mask
 from clinics.media.probe import probe
-from clinics.media.render import Mask, RenderedClip, RenditionSpec, default_renditions, render_clip
+from clinics.media.render import RenderedClip, render_clip
+from clinics.media.render_plan import RenditionSpec, default_renditions
 from clinics.media.sound import read_sound
 from clinics.media.source import open_take
 from clinics.media.still import extract_frame, extract_frames

@@ -18,7 +18,8 @@ from clinics.media.errors import Damaged, MediaError, TooLarge, Unsupported
 from clinics.media.facts import FileFacts
 from clinics.media.index import index_take
 from clinics.media.probe import probe
-from clinics.media.render import RenditionSpec, render_clip
+from clinics.media.render import render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.sandbox import Limits
 from clinics.media.take import Take
 from tests.clinics.media.conftest import Indexed

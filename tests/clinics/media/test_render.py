@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clinics.media.render import RenderedClip, RenditionSpec
+from clinics.media.render import RenderedClip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.ticks import TICKS_PER_S
 from tests.clinics.media.conftest import Indexed
 from tests.clinics.media.formats import CASES

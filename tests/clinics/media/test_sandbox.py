@@ -143,7 +143,8 @@ if sys.argv[3] == "no-sandbox":
     sandbox.sandbox_available = lambda: False
 from clinics.media.index import index_take
 from clinics.media.probe import probe
-from clinics.media.render import RenditionSpec, render_clip
+from clinics.media.render import render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.take import Take
 path, folder = Path(sys.argv[1]), Path(sys.argv[2])
 take = Take((path,), (probe(path, shown_name=path.name),))

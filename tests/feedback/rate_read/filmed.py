@@ -11,7 +11,8 @@ from PIL import Image
 
 from clinics.media.index import index_take
 from clinics.media.probe import probe
-from clinics.media.render import RenditionSpec, render_clip
+from clinics.media.render import render_clip
+from clinics.media.render_plan import RenditionSpec
 from clinics.media.take import Take
 from clinics.models import Clip, Swim
 from tests.cast import Cast
