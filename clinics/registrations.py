@@ -62,7 +62,7 @@ def _register_health() -> None:
 
 
 def _register_bringing_in() -> None:
-    from clinics.actions import index, look_through, slate, uploads
+    from clinics.actions import index, look_through, slate, upload_cards, upload_ends
 
     # All read whole recordings: on the queue of heavy work, the first two before any clip.
     job_kinds.register(
@@ -70,7 +70,7 @@ def _register_bringing_in() -> None:
             name="take-in",
             queue="render",
             label=_("Taking in a card"),
-            run=uploads.take_in_card,
+            run=upload_cards.take_in_card,
             visible_to=_jobs_of_own_uploads,
             wall_s=6 * HOURS_S,
         )
@@ -106,7 +106,7 @@ def _register_bringing_in() -> None:
             wall_s=6 * HOURS_S,
         )
     )
-    sweep_steps.register(SweepStep("ended-uploads", 600.0, uploads.end_expired))
+    sweep_steps.register(SweepStep("ended-uploads", 600.0, upload_ends.end_expired))
 
 
 def _register_cutting() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from celery import signals
 from django.db import DatabaseError, close_old_connections, connections
 
-from portal.actions import health, jobs
+from portal.actions import health, job_worker, jobs
 from portal.celery import app
 
 log = logging.getLogger("portal.jobs")
@@ -25,7 +25,7 @@ def look(queue: str) -> int:
     close_old_connections()
     _in_hand.set()
     try:
-        return jobs.look(queue, stopping=_stopping.is_set)
+        return job_worker.look(queue, stopping=_stopping.is_set)
     except DatabaseError:
         log.exception("the database cannot be read; the sweep will ring again")
         return 0

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 from portal.actions.files import publish, work_dir
-from portal.actions.jobs import JobStopped, Pulse
+from portal.actions.job_runs import JobStopped, Pulse
 from portal.deathsig import die_with
 from portal.models import Club, Job, StoredFile
 from portal.registry import JobKind, KeepingRule, job_kinds, keeping_rules

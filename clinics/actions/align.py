@@ -19,7 +19,8 @@ from clinics.compute import clockfit
 from clinics.compute.oneclock import AlignStopped, OneClock, place_all
 from clinics.models import Clinic, ClinicClock, ClockFit, HeardStart
 from portal.actions.audit import record
-from portal.actions.jobs import JobStopped, enqueue
+from portal.actions.job_runs import JobStopped
+from portal.actions.jobs import enqueue
 
 if TYPE_CHECKING:
     from portal.models import Job, User

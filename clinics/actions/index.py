@@ -24,7 +24,8 @@ from clinics.media.sandbox import Limits
 from clinics.media.take import Take
 from clinics.models import Recording, SourceFile
 from portal.actions import files
-from portal.actions.jobs import JobFailed, JobStopped, enqueue, published_with_job
+from portal.actions.job_runs import JobFailed, JobStopped, published_with_job
+from portal.actions.jobs import enqueue
 from portal.models import Job, StoredFile
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ from clinics.media.motion import MotionReader, save_motion
 from clinics.media.slate import SlateReader
 from clinics.models import Clinic, ClockFit, Recording
 from portal.actions import files
-from portal.actions.jobs import JobFailed, JobStopped, published_with_job
+from portal.actions.job_runs import JobFailed, JobStopped, published_with_job
 
 if TYPE_CHECKING:
     from portal.models import Job

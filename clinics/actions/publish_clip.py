@@ -17,7 +17,7 @@ from clinics.media.frames import save_frame_table
 from clinics.media.render import RenderedClip, RenderedFile
 from clinics.models import Clip, ClipFile, ClipMask, StationMask
 from portal.actions import files
-from portal.actions.jobs import published_with_job
+from portal.actions.job_runs import published_with_job
 
 if TYPE_CHECKING:
     from portal.models import Club, StoredFile

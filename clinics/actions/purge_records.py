@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from clinics.actions.keeping import records_until
 from clinics.actions.keeping_rules import rules_of_clubs
 from clinics.actions.purge_originals import files_of
-from clinics.actions.uploads import part_path
+from clinics.actions.upload_parts import part_path
 from clinics.models import (
     BoardAct,
     CautionRead,

@@ -23,7 +23,7 @@ from clinics.media.render import render_clip
 from clinics.models import Clip, ClockFit
 from clinics.privacy import FILM_AND_REVIEW
 from portal.actions import files
-from portal.actions.jobs import CANCELLED, LOST, JobFailed, JobStopped
+from portal.actions.job_runs import CANCELLED, LOST, JobFailed, JobStopped
 from portal.models import Job
 
 

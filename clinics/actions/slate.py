@@ -22,7 +22,8 @@ from clinics.media.errors import MediaError, Stopped
 from clinics.media.slate import SlateReader
 from clinics.models import Clinic, Recording, Tie
 from portal.actions.audit import record
-from portal.actions.jobs import JobFailed, JobStopped, enqueue
+from portal.actions.job_runs import JobFailed, JobStopped
+from portal.actions.jobs import enqueue
 
 if TYPE_CHECKING:
     import datetime as dt

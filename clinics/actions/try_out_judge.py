@@ -11,7 +11,7 @@ import numpy as np
 from django.conf import settings
 from django.utils import timezone
 
-from clinics.actions.bring_in import OLDEST_BELIEVABLE
+from clinics.actions.camera_recordings import OLDEST_BELIEVABLE
 from clinics.actions.try_out import MAX_BYTES, RULE, date_with
 from clinics.compute.slate import clinic_code_of, parse_code
 from clinics.compute.slate_ties import Reading, SeenTie, seen_tie, showings
@@ -25,7 +25,7 @@ from clinics.media.slate import SlateReader, read_closely
 from clinics.media.try_out import TRACK_RATE_HZ, Looked, Still, look_at
 from clinics.models import TryOut, TryOutFile, TryOutStill
 from portal.actions import files
-from portal.actions.jobs import JobStopped, published_with_job
+from portal.actions.job_runs import JobStopped, published_with_job
 from portal.models import Job, StoredFile
 
 LONGEST_S = 600.0

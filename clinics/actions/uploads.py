@@ -1,55 +1,51 @@
 """Resumable uploads: the state behind the open tus 1.0.0 protocol (trust 13 to 15).
 
-The bytes lie in a part file named by the upload's id. What the database calls the offset
-is durable: the bytes are flushed to disk before the row says so. A part file that is longer
-than the row says (the process died in between) is cut back before anything else happens.
-Of several requests that write to one upload, the holder of the part file's lock goes on.
+The bytes lie in a part file (upload_parts.py) and are flushed to disk before the row says that
+they are here. When the last file of a card has come, all of them are taken in (upload_cards.py).
 """
 
 from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import errno
-import fcntl
 import os
 import time
 import uuid
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.db import OperationalError, transaction
-from django.db.models import F, QuerySet, Sum
+from django.db import transaction
+from django.db.models import F, Sum
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
-from clinics.actions import bring_in
-from clinics.actions.bring_in import Incoming, NoRoom, Outcome, check_room
-from clinics.actions.keeping_rules import rules_of
+from clinics.actions.bring_in import NAME_CHARS
+from clinics.actions.space import check_room
+from clinics.actions.upload_cards import ask_to_take_in, mark_complete
+from clinics.actions.upload_parts import (
+    Busy,
+    locked,
+    part_path,
+    parts_kept,
+    reconcile,
+    told_when_full,
+    write_all,
+)
 from clinics.models import Station, Upload
-from portal.actions import audit
-from portal.actions.jobs import enqueue
 from portal.models import Club
 
 if TYPE_CHECKING:
-    from portal.models import Job, User
+    from portal.models import User
 
 CHUNK_BYTES = 256 * 1024
 RECORD_EVERY_BYTES = 16 << 20  # flushed and recorded at least so often, so that
 RECORD_EVERY_S = 2.0  # a connection that dies loses little
-STRAY_OLD_S = 86_400.0
-FULL = {errno.ENOSPC, errno.EDQUOT}
 
 
 class WrongOffset(Exception):
     """The client believes another number of bytes to be here than there are."""
-
-
-class Busy(Exception):
-    """Another request is writing to this upload at the moment."""
 
 
 class TooMuch(Exception):
@@ -78,10 +74,6 @@ class Wanted:
     tus_metadata: str = ""
 
 
-def part_path(upload: Upload) -> Path:
-    return Path(settings.UPLOADS_DIR) / f"{upload.pk}.part"
-
-
 def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
     """Make room for one file. Raises TooMuch or NoRoom; nothing is left behind then."""
     if wanted.size_bytes > settings.UPLOAD_MAX_BYTES:
@@ -98,7 +90,7 @@ def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
         upload = Upload.objects.create(
             station=station,
             owner=by,
-            name=wanted.name[: bring_in.NAME_CHARS],
+            name=wanted.name[:NAME_CHARS],
             size_bytes=wanted.size_bytes,
             camera_name=wanted.camera_name[:80],
             card=wanted.card or uuid.uuid4(),
@@ -110,17 +102,12 @@ def begin(*, station: Station, wanted: Wanted, by: User) -> Upload:
         )
         part_path(upload).open("xb").close()
         if wanted.size_bytes == 0:
-            _complete(upload)
+            mark_complete(upload)
     return upload
 
 
 def _expiry(station: Station) -> dt.datetime:
-    return timezone.now() + _parts_kept(station)
-
-
-def _parts_kept(station: Station) -> dt.timedelta:
-    """As long as the club says. Asks for the station's clinic."""
-    return dt.timedelta(days=rules_of(station.clinic.club_id).upload_parts_days)
+    return timezone.now() + parts_kept(station)
 
 
 def take_over(
@@ -134,7 +121,7 @@ def take_over(
                 station=station,
                 owner=by,
                 camera_name=camera_name[:80],
-                name=name[: bring_in.NAME_CHARS],
+                name=name[:NAME_CHARS],
                 size_bytes=path.stat().st_size,
                 offset_bytes=path.stat().st_size,
                 card=card,
@@ -151,43 +138,11 @@ def take_over(
     return made
 
 
-def is_gone(upload: Upload) -> bool:
-    """Ended by its owner, or not sent to for so long that it expired."""
-    expired = upload.state == Upload.State.OPEN and upload.expires_at <= timezone.now()
-    return expired or upload.state == Upload.State.ENDED
-
-
-@contextlib.contextmanager
-def _locked(upload: Upload) -> Iterator[int]:
-    """A descriptor of the part file, ours alone until the end; Busy if another request has it."""
-    part = os.open(part_path(upload), os.O_RDWR | os.O_CREAT, 0o600)
-    try:
-        fcntl.flock(part, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        yield part
-    except BlockingIOError:
-        raise Busy from None
-    finally:
-        os.close(part)
-
-
-def _reconcile(upload: Upload, part: int) -> None:
-    """Make row and part file agree on what is surely on disk."""
-    upload.refresh_from_db()
-    if upload.state != Upload.State.OPEN:
-        return
-    size = os.fstat(part).st_size
-    if size > upload.offset_bytes:
-        os.ftruncate(part, upload.offset_bytes)
-    elif size < upload.offset_bytes:  # the disk lost what it had said it had
-        Upload.objects.filter(pk=upload.pk).update(offset_bytes=size)
-        upload.offset_bytes = size
-
-
 def durable_offset(upload: Upload) -> int:
     """How many bytes are surely here. While another request writes: as last recorded."""
     if upload.state == Upload.State.OPEN:
-        with contextlib.suppress(Busy), _locked(upload) as part:
-            _reconcile(upload, part)
+        with contextlib.suppress(Busy), locked(upload) as part:
+            reconcile(upload, part)
     return upload.offset_bytes
 
 
@@ -203,8 +158,8 @@ def append(*, upload: Upload, offset: int, length: int, read: Callable[[int], by
         if length:
             raise TooMuch
         return upload
-    with _locked(upload) as part:
-        _reconcile(upload, part)
+    with locked(upload) as part:
+        reconcile(upload, part)
         if offset != upload.offset_bytes:
             raise WrongOffset
         if length > upload.size_bytes - upload.offset_bytes:
@@ -227,8 +182,8 @@ def _receive(upload: Upload, part: int, announced: int, read: Callable[[int], by
         if not chunk:
             broken = True
             break
-        with _told_when_full(upload, part):
-            _write_all(part, chunk)
+        with told_when_full(upload, part):
+            write_all(part, chunk)
         announced -= len(chunk)
         unrecorded += len(chunk)
         if unrecorded >= RECORD_EVERY_BYTES or time.monotonic() - recorded_at > RECORD_EVERY_S:
@@ -240,35 +195,9 @@ def _receive(upload: Upload, part: int, announced: int, read: Callable[[int], by
         raise Broken
 
 
-def _write_all(part: int, chunk: bytes) -> None:
-    left = memoryview(chunk)
-    while left:
-        left = left[os.write(part, left) :]
-
-
-@contextlib.contextmanager
-def _told_when_full(upload: Upload, part: int) -> Iterator[None]:
-    """A full disk (or database) as NoRoom, the file cut back to what the row says."""
-    try:
-        yield
-    except OSError as problem:
-        if problem.errno not in FULL:
-            raise
-        full: Exception = problem
-    except OperationalError as problem:
-        if "full" not in str(problem):
-            raise
-        full = problem
-    else:
-        return
-    upload.refresh_from_db()
-    os.ftruncate(part, upload.offset_bytes)
-    raise NoRoom(str(full)) from full
-
-
 def _record(upload: Upload, part: int, more_bytes: int) -> None:
     """Flush, then say so: in this order, so that the row never promises what is not there."""
-    with _told_when_full(upload, part):
+    with told_when_full(upload, part):
         os.fsync(part)
         offset, expires_at = upload.offset_bytes + more_bytes, _expiry(upload.station)
         with transaction.atomic():
@@ -277,141 +206,4 @@ def _record(upload: Upload, part: int, more_bytes: int) -> None:
                 raise Ended
             upload.offset_bytes, upload.expires_at = offset, expires_at
             if offset == upload.size_bytes:
-                _complete(upload)
-
-
-def end(*, upload: Upload, by: User) -> None:
-    """Give up an upload and delete its bytes. One that is taken in stays as it is."""
-    unfinished = [Upload.State.OPEN, Upload.State.COMPLETE, Upload.State.REFUSED]
-    with transaction.atomic():
-        rows = Upload.objects.filter(pk=upload.pk, state__in=unfinished)
-        if rows.update(state=Upload.State.ENDED) == 0:
-            return
-        upload.state = Upload.State.ENDED
-        audit.record(action="upload.end", by=by, subject=upload, club=upload.station.clinic.club)
-        _ask_when_card_is_here(upload)
-    part_path(upload).unlink(missing_ok=True)
-
-
-def end_expired(*, at_most: int = 200) -> int:
-    """Delete what nobody went on sending: for the sweep. How many uploads or files went.
-
-    Files that are here whole, but of a card of which the rest never came, are not thrown away
-    unasked: after the same time they are taken in as they are.
-    """
-    late = Upload.objects.filter(state=Upload.State.OPEN, expires_at__lte=timezone.now())
-    ended = 0
-    for upload in late.order_by("expires_at")[:at_most]:
-        ended += Upload.objects.filter(
-            pk=upload.pk, state=Upload.State.OPEN, expires_at__lte=timezone.now()
-        ).update(state=Upload.State.ENDED)
-        part_path(upload).unlink(missing_ok=True)
-    return ended + _end_forgotten(at_most) + _remove_strays()
-
-
-def _end_forgotten(at_most: int) -> int:
-    now = timezone.now()
-    late = Upload.objects.filter(state=Upload.State.COMPLETE, expires_at__lte=now)
-    ended = 0
-    for upload in late.select_related("station__clinic").order_by("expires_at")[:at_most]:
-        given = _parts_kept(upload.station)
-        if upload.station.clinic.state != "closed" and upload.expires_at + given > now:
-            ask_to_take_in(upload=upload)
-            continue
-        reason = _("It was never taken in, and too much time has passed. Bring it in again.")
-        ended += late.filter(pk=upload.pk).update(state=Upload.State.REFUSED, reason=reason)
-        part_path(upload).unlink(missing_ok=True)
-    return ended
-
-
-def _remove_strays() -> int:
-    """Files in the folder that no upload will go on with, once they are old."""
-    folder = Path(settings.UPLOADS_DIR)
-    before = time.time() - STRAY_OLD_S
-    old = [path for path in folder.glob("*") if path.is_file() and path.stat().st_mtime < before]
-    going_on = [Upload.State.OPEN, Upload.State.COMPLETE]
-    known = {part_path(row) for row in Upload.objects.filter(state__in=going_on)} if old else set()
-    strays = [path for path in old if path not in known]
-    for path in strays:
-        path.unlink(missing_ok=True)
-    return len(strays)
-
-
-# --- cards -----------------------------------------------------------------------------------
-
-
-def _complete(upload: Upload) -> None:
-    Upload.objects.filter(pk=upload.pk, state=Upload.State.OPEN).update(state=Upload.State.COMPLETE)
-    upload.state = Upload.State.COMPLETE
-    _ask_when_card_is_here(upload)
-
-
-def card_of(upload: Upload) -> QuerySet[Upload]:
-    """The uploads of the same card, this one among them."""
-    return Upload.objects.filter(
-        card=upload.card, owner_id=upload.owner_id, station_id=upload.station_id
-    )
-
-
-def _ask_when_card_is_here(upload: Upload) -> None:
-    """Ask for the taking in once every file of the card has come (or was given up)."""
-    card = list(card_of(upload))
-    expected = max(row.card_files for row in card)
-    sending = any(row.state == Upload.State.OPEN for row in card)
-    if len(card) >= expected and not sending:
-        ask_to_take_in(upload=upload)
-
-
-def ask_to_take_in(*, upload: Upload) -> Job | None:
-    """Take in what has come of this upload's card, all of it or not; None: nothing has."""
-    if not card_of(upload).filter(state=Upload.State.COMPLETE).exists():
-        return None
-    return enqueue(
-        kind="take-in",
-        subject=card_of(upload).earliest("created_at", "pk"),
-        asked_by=upload.owner,
-        priority=bring_in.TAKE_IN_PRIORITY,
-    )
-
-
-def take_in_card(job: Job, pulse: Callable[..., None]) -> None:
-    """The job: what has come of a card becomes recordings. May run twice."""
-    first = Upload.objects.select_related("station__clinic__club", "owner").get(
-        pk=str(job.subject_id)
-    )
-    _finish_earlier_try(first)
-    complete = card_of(first).filter(state=Upload.State.COMPLETE).order_by("name", "pk")
-    outcomes = bring_in.take_in(
-        station=first.station,
-        incoming=[Incoming(part_path(row), row.name, row.modified_at, row) for row in complete],
-        camera_name=first.camera_name,
-        by=first.owner,
-        copy=False,
-        pulse=pulse,
-    )
-    for outcome in outcomes:
-        _settle(outcome)
-
-
-def _finish_earlier_try(first: Upload) -> None:
-    """An earlier try may have ended after publishing: read back, ask for the index, tidy up."""
-    taken = card_of(first).filter(state=Upload.State.TAKEN).select_related("recording")
-    recordings = {row.recording_id: row.recording for row in taken if row.recording}
-    bring_in.verify_and_ask(recordings=list(recordings.values()), by=first.owner)
-    for row in taken:
-        part_path(row).unlink(missing_ok=True)
-
-
-def _settle(outcome: Outcome) -> None:
-    """Write down what became of an upload; its part file is not needed any more."""
-    upload = outcome.incoming.upload
-    if upload is None:
-        return
-    refused = outcome.state == "refused"
-    Upload.objects.filter(pk=upload.pk).update(
-        state=Upload.State.REFUSED if refused else Upload.State.TAKEN,
-        recording=outcome.recording,
-        reason=outcome.reason,
-        sha256=outcome.sha256,
-    )
-    part_path(upload).unlink(missing_ok=True)
+                mark_complete(upload)

@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_POST, require_safe
 
-from clinics.actions import uploads
-from clinics.actions.bring_in import NoRoom, check_room
+from clinics.actions import upload_cards, upload_ends, uploads
+from clinics.actions.space import NoRoom, check_room
 from clinics.models import Clinic, Station, Upload
 from clinics.views.bring_in_lines import is_busy, lines_of
 from clinics.views.form_to_disk import ReceivedFile, ToUploadsDisk
@@ -56,7 +56,7 @@ def station_uploads(request: SignedInRequest, pk: uuid.UUID) -> JsonResponse:
     station = _worked_station(request, pk)
     known = Upload.objects.owned_by(request.user).filter(station=station)
     gone = [Upload.State.ENDED, Upload.State.REFUSED]
-    rows = [row for row in known.exclude(state__in=gone) if not uploads.is_gone(row)]
+    rows = [row for row in known.exclude(state__in=gone) if not upload_ends.is_gone(row)]
     told = [
         {
             "id": str(row.pk),
@@ -122,7 +122,7 @@ def _own_upload(request: SignedInRequest, pk: uuid.UUID) -> Upload:
 def take_in_now(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """Take in what has come of a card although more was announced."""
     upload = _own_upload(request, pk)
-    uploads.ask_to_take_in(upload=upload)
+    upload_cards.ask_to_take_in(upload=upload)
     return redirect(reverse("clinics:bring-in", args=[upload.station.clinic_id]))
 
 
@@ -130,5 +130,5 @@ def take_in_now(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
 def give_up(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     """End an unfinished upload, or put away one that was refused."""
     upload = _own_upload(request, pk)
-    uploads.end(upload=upload, by=request.user)
+    upload_ends.end(upload=upload, by=request.user)
     return redirect(reverse("clinics:bring-in", args=[upload.station.clinic_id]))

@@ -11,7 +11,7 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.core.files.uploadhandler import FileUploadHandler, StopUpload
 
-from clinics.actions import uploads
+from clinics.actions.upload_parts import FULL
 from portal.requests import SignedInRequest
 
 
@@ -45,7 +45,7 @@ class ToUploadsDisk(FileUploadHandler):
         try:
             os.write(self.handle, raw_data)
         except OSError as problem:
-            if problem.errno not in uploads.FULL:
+            if problem.errno not in FULL:
                 raise
             raise StopUpload(connection_reset=True) from problem
 

@@ -17,8 +17,8 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_POST, require_safe
 
 from clinics.actions import try_out as acts
-from clinics.actions.bring_in import NoRoom, check_room
 from clinics.actions.errors import BadInput
+from clinics.actions.space import NoRoom, check_room
 from clinics.models import Clinic, Station, TryOut, TryOutFile, TryOutStill
 from clinics.privacy_try_out import clinics_tried_out_by
 from clinics.views.form_to_disk import ReceivedFile, ToUploadsDisk

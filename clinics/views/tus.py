@@ -22,8 +22,9 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.http import http_date
 
-from clinics.actions import uploads
-from clinics.actions.bring_in import NoRoom
+from clinics.actions import upload_ends, uploads
+from clinics.actions.space import NoRoom
+from clinics.actions.upload_parts import Busy
 from clinics.models import Clinic, Station, Upload
 from portal.requests import SignedInRequest
 
@@ -63,7 +64,7 @@ def _answer(view: View, request: SignedInRequest, *args: Any, **kwargs: Any) -> 
         return _plain(404, "Not found.")
     except uploads.WrongOffset:
         return _plain(409, "The offset is not where this upload stands; ask for it with HEAD.")
-    except uploads.Busy:
+    except Busy:
         return _plain(423, "Another request is writing to this upload.")
     except uploads.TooMuch:
         return _plain(413, "More bytes than are allowed here.")
@@ -188,7 +189,7 @@ def upload(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     answers = {"HEAD": _head, "PATCH": _patch, "DELETE": _delete}
     if method not in answers:
         return _plain(405, "Use HEAD, PATCH or DELETE.", Allow="DELETE, HEAD, OPTIONS, PATCH")
-    if uploads.is_gone(row):
+    if upload_ends.is_gone(row):
         return _plain(410, "This upload has ended.")
     return answers[method](request, row)
 
@@ -224,5 +225,5 @@ def _give_up_when_silent(request: SignedInRequest) -> None:
 
 
 def _delete(request: SignedInRequest, row: Upload) -> HttpResponse:
-    uploads.end(upload=row, by=request.user)
+    upload_ends.end(upload=row, by=request.user)
     return HttpResponse(status=204)

@@ -39,7 +39,7 @@ from feedback.compute.take_along import (
 )
 from feedback.models import Drawing, TakeAlong
 from portal.actions import files
-from portal.actions.jobs import CANCELLED, JobFailed, JobStopped, published_with_job
+from portal.actions.job_runs import CANCELLED, JobFailed, JobStopped, published_with_job
 from portal.models import Job
 
 if TYPE_CHECKING:

@@ -28,15 +28,8 @@ from feedback.compute.rate_read.read import read_rate
 from feedback.compute.rate_read.result import Reading
 from feedback.models import RateReading
 from portal.actions.audit import record
-from portal.actions.jobs import (
-    CANCELLED,
-    OPEN,
-    JobFailed,
-    JobStopped,
-    cancel,
-    enqueue,
-    published_with_job,
-)
+from portal.actions.job_runs import CANCELLED, JobFailed, JobStopped, published_with_job
+from portal.actions.jobs import OPEN, cancel, enqueue
 from portal.models import Job
 
 if TYPE_CHECKING:

@@ -18,7 +18,8 @@ from clinics.models import Swim
 from feedback.actions.news import News, news_of
 from feedback.actions.tell_mail import write_digest
 from feedback.models import Comment, FeedbackSent, TakeHome
-from portal.actions.jobs import enqueue, published_with_job
+from portal.actions.job_runs import published_with_job
+from portal.actions.jobs import enqueue
 from portal.models import Job, User
 
 JOB_KIND = "feedback-digest"

@@ -22,7 +22,8 @@ from django.utils.translation import gettext_lazy
 
 from portal.actions import audit, files, ledger
 from portal.actions.erase_mail import write_to_who_wants_it
-from portal.actions.jobs import OPEN, JobFailed, enqueue
+from portal.actions.job_runs import JobFailed
+from portal.actions.jobs import OPEN, enqueue
 from portal.actions.overwrite import empty_the_journal, overwrite_what_is_deleted
 from portal.actions.requests import NotPossible, make_request, person_of
 from portal.models import Job, PersonRequest, StoredFile, User

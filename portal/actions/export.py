@@ -24,7 +24,8 @@ from django.db.models import Q
 from django.utils import timezone, translation
 
 from portal.actions import audit, files
-from portal.actions.jobs import enqueue, published_with_job
+from portal.actions.job_runs import published_with_job
+from portal.actions.jobs import enqueue
 from portal.actions.requests import make_request, person_of
 from portal.csv_out import BYTE_ORDER_MARK, csv_text
 from portal.models import Job, PersonRequest, StoredFile, User

@@ -20,7 +20,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from portal.actions import audit, ledger
-from portal.actions.jobs import hold_current_job
+from portal.actions.job_runs import hold_current_job
 from portal.models import StoredFile
 from portal.registry import keeping_rules
 

@@ -19,7 +19,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from portal.actions import audit, files, health, jobs, maintenance
+from portal.actions import audit, files, health, job_worker, jobs, maintenance
 from portal.models import Heartbeat, Job, StoredFile
 from portal.registry import SweepStep, sweep_steps
 
@@ -65,7 +65,7 @@ class Sweeper:
 
 def ring_again() -> int:
     """Ring each queue that has something due: the bell may have been lost (trust 38)."""
-    waiting = [queue for queue in jobs.QUEUES if jobs.due(queue).exists()]
+    waiting = [queue for queue in jobs.QUEUES if job_worker.due(queue).exists()]
     return sum(jobs.ring(queue) for queue in waiting)
 
 
@@ -188,7 +188,7 @@ def forget_old_jobs() -> int:
 
 
 STEPS = (
-    SweepStep("expire-leases", 0.0, jobs.expire_leases),
+    SweepStep("expire-leases", 0.0, job_worker.expire_leases),
     SweepStep("ring-again", 0.0, ring_again),
     SweepStep("old-temporaries", 600.0, remove_old_temporaries),
     SweepStep("old-messages", 60.0, remove_old_messages),

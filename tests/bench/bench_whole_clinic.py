@@ -36,9 +36,10 @@ from clinics.actions.bring_in import take_in_files
 from clinics.actions.index import frames_of, take_of
 from clinics.actions.ties import place_tie
 from clinics.media.frames import load_key_frames
-from clinics.media.render import default_renditions, render_clip
+from clinics.media.render import render_clip
+from clinics.media.render_plan import default_renditions
 from clinics.models import Clinic, Clip, ClipFile, ClockFit, Recording, Station, Swim
-from portal.actions.jobs import claim, new_owner, run_claimed
+from portal.actions.job_worker import claim, new_owner, run_claimed
 from tests.cast import FIRST_START, Cast, make_entry, make_station, make_swim
 
 LEAST_RATIO = 3.0

@@ -13,7 +13,7 @@ from clinics.actions.bring_in import take_in_files
 from clinics.actions.cut import plan_cuts
 from clinics.actions.masks import Area
 from clinics.models import Clip, ClipFile, ClockFit, Recording, Station, Swim
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import StoredFile
 from tests.cast import FIRST_START, Cast
 from tests.media.film import decoded, make_film

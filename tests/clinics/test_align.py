@@ -18,7 +18,7 @@ from clinics.actions.ties import place_tie, remove_tie, take_in_ties
 from clinics.compute.sound import travel_s
 from clinics.compute.time import clinic_instant, media_s_at, ticks_to_media_s
 from clinics.models import Clinic, Clip, ClockFit, Recording, StartLogEntry, Swim, Tie
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job
 from tests.cast import FIRST_START, Cast
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-from clinics.actions import bring_in, index
+from clinics.actions import index, read_back
 from clinics.actions.bring_in import Incoming, take_in, take_in_files
 from clinics.actions.check import close_clinic
 from clinics.actions.errors import BadInput
@@ -19,7 +19,7 @@ from clinics.actions.index import frames_of
 from clinics.actions.keeping import originals_delete_by
 from clinics.compute.keeping import add_months, begin_of
 from clinics.models import Recording, SourceFile
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job, StoredFile
 from tests.cast import Cast
 from tests.media.film import frame_times, make_film, split_at
@@ -180,8 +180,8 @@ def test_a_stored_copy_that_reads_back_wrong_is_said(
         path.write_bytes(path.read_bytes()[:-1] + b"?")  # what a failing disk might do
         return real(row, report)
 
-    real = bring_in._reads_back
-    monkeypatch.setattr(bring_in, "_reads_back", fails)
+    real = read_back._reads_back
+    monkeypatch.setattr(read_back, "_reads_back", fails)
     with pytest.raises(BadInput, match="does not read back"):
         in_from_disk(cast, films["silent"])
     recording = Recording.objects.get(files__name="CLIP0009.MP4")

@@ -23,7 +23,7 @@ from playwright.sync_api import Browser, Locator, Page, Route, expect
 from clinics.actions import uploads
 from clinics.management.demo.painted import read
 from clinics.models import Consent, Recording, Tie, Upload
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import Cast, sign_in
 from tests.media.film import make_film, number_of
@@ -83,13 +83,13 @@ def station(page: Page) -> Locator:
 
 def slow_down(monkeypatch: pytest.MonkeyPatch) -> None:
     """A server that takes 2.5 MB a second, so that there is time to stop on the way."""
-    write = uploads._write_all
+    write = uploads.write_all
 
     def slowly(part: int, chunk: bytes) -> None:
         time.sleep(0.1)
         write(part, chunk)
 
-    monkeypatch.setattr(uploads, "_write_all", slowly)
+    monkeypatch.setattr(uploads, "write_all", slowly)
 
 
 def drain_while_nothing_asks(page: Page) -> None:

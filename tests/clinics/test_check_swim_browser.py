@@ -21,7 +21,7 @@ from clinics.actions.bring_in import take_in_files
 from clinics.actions.cut import plan_cuts
 from clinics.actions.index import index
 from clinics.models import BoardAct, Clip, ClipFile, ClockFit, Recording, Station, Swim
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import Job
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import FIRST_START, Cast, sign_in

@@ -37,7 +37,8 @@ from clinics.models import (
     Station,
     Swim,
 )
-from portal.actions.jobs import JobFailed, JobStopped, drain
+from portal.actions.job_runs import JobFailed, JobStopped
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job, StoredFile
 from tests.cast import FIRST_START, Cast, make_recording, make_swim
 from tests.media.film import make_film, numbers_in, split_at

@@ -21,7 +21,7 @@ from clinics.actions.roster import take_in_roster
 from clinics.actions.uploads import Wanted, begin
 from clinics.compute.keeping import Why, begin_of
 from clinics.models import Clinic, Clip, ClipFile, ClubRules, Consent, Entry, LaneGroup, Swim
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job, PersonRequest, StoredFile
 from tests.cast import DAY, Cast, make_clinic, make_swim
 

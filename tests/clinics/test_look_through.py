@@ -17,7 +17,8 @@ from clinics.actions.bring_in import take_in_files
 from clinics.actions.keeping import date_originals, originals_delete_by
 from clinics.compute.keeping import add_months, begin_of
 from clinics.models import Clinic, ClockFit, Consent, Recording
-from portal.actions.jobs import JobStopped, drain
+from portal.actions.job_runs import JobStopped
+from portal.actions.job_worker import drain
 from portal.models import Job, StoredFile
 from tests.cast import Cast, sign_in
 from tests.media.film import make_film

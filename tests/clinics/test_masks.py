@@ -24,7 +24,7 @@ from clinics.actions.open_again import open_again
 from clinics.actions.render_clips import render
 from clinics.media.frames import load_frame_table
 from clinics.models import Clip, ClipFile, ClipMask, StationMask, Swimmer
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Hold, User
 from tests.cast import Cast
 from tests.clinics.mask_site import (

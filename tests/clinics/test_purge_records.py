@@ -13,7 +13,7 @@ from django.utils import timezone
 from clinics.actions import purge_originals, purge_people
 from clinics.actions.keeping import date_originals
 from clinics.actions.keeping_dates import date_swims
-from clinics.actions.uploads import part_path
+from clinics.actions.upload_parts import part_path
 from clinics.models import (
     BoardAct,
     Clinic,

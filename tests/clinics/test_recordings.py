@@ -20,7 +20,7 @@ from clinics.actions.index import frames_of
 from clinics.management.demo.painted import read
 from clinics.models import ClockFit, Consent, Recording, Tie
 from clinics.views import recording_frames as views
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import Job
 from tests.cast import Cast, sign_in
 from tests.media.film import make_film, number_of

@@ -22,7 +22,7 @@ from clinics.compute.slate_tones import rising_tone
 from clinics.compute.time import from_epoch_s, seconds_between, ticks_to_media_s
 from clinics.media.slate import SlateReader
 from clinics.models import ClockFit, Recording, Tie
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job
 from tests.cast import Cast
 from tests.media.slate_film import Scene, film

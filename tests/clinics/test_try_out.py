@@ -26,7 +26,7 @@ from clinics.models import (
     TryOutFile,
     TryOutStill,
 )
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.actions.purge import purge
 from portal.models import AuditEntry, Hold, Job, StoredFile
 from portal.registry import Person

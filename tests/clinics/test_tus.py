@@ -21,7 +21,8 @@ from django.http import HttpResponse
 from django.test import Client
 from django.utils import timezone
 
-from clinics.actions import uploads
+from clinics.actions import upload_ends, uploads
+from clinics.actions.upload_parts import Busy
 from clinics.models import Clinic, Upload
 from portal.models import Membership
 from tests.cast import Cast, sign_in
@@ -161,7 +162,7 @@ def test_expired_is_410_and_the_sweep_deletes_it(crew: Client, cast: Cast) -> No
     Upload.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
     assert crew.head(url, **V).status_code == 410
     assert patch(crew, url, 0, b"12345").status_code == 410
-    assert uploads.end_expired() == 1
+    assert upload_ends.end_expired() == 1
     assert not part_of(url).exists()
     assert Upload.objects.get().state == "ended"
 
@@ -172,7 +173,7 @@ def test_the_sweep_removes_only_strays(crew: Client, cast: Cast) -> None:
     stray.write_bytes(b"left behind")
     for path in (stray, part_of(url)):
         os.utime(path, (0, 0))
-    assert uploads.end_expired() == 1
+    assert upload_ends.end_expired() == 1
     assert not stray.exists()
     assert part_of(url).exists()
 
@@ -273,7 +274,7 @@ def test_a_disk_that_fills_up_meanwhile_is_507_and_loses_nothing(
         written.append(real(handle, bytes(content)[:100_000]))  # a short write, as disks do
         return written[-1]
 
-    monkeypatch.setattr(uploads.os, "write", full)
+    monkeypatch.setattr(os, "write", full)
     assert patch(crew, url, 300_000, b"b" * 1_700_000).status_code == 507
     monkeypatch.undo()
     assert sum(written) > 500_000
@@ -355,7 +356,7 @@ def test_of_two_parallel_patches_one_wins(cast: Cast) -> None:
             both_here.wait()
             uploads.append(upload=upload, offset=0, length=size, read=read)
             statuses[letter] = 204
-        except uploads.Busy:
+        except Busy:
             statuses[letter] = 423
             started.set()
         except uploads.WrongOffset:

@@ -13,10 +13,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
-from clinics.actions import bring_in, uploads
+from clinics.actions import bring_in, read_back, upload_cards, upload_ends, uploads
+from clinics.actions.upload_parts import part_path
 from clinics.actions.uploads import Wanted
 from clinics.models import Recording, SourceFile, Upload
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import Job
 from tests.cast import Cast, sign_in
 from tests.media.film import make_film, split_at
@@ -89,7 +90,7 @@ def test_safely_in_is_said_only_after_reading_back(
     cast: Cast, film: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     send(cast, uuid.uuid4(), film.read_bytes(), film.name, of=1)
-    monkeypatch.setattr(bring_in, "_reads_back", lambda row, report: False)
+    monkeypatch.setattr(read_back, "_reads_back", lambda row, report: False)
     drain()
     assert SAFE not in states_page(cast)
     assert "not in. Keep the card" in states_page(cast)
@@ -141,7 +142,7 @@ def test_taking_in_twice_and_after_a_crash_changes_nothing(
     with pytest.raises(KeyboardInterrupt):
         bring_in.take_in(
             station=cast.start_side,
-            incoming=[bring_in.Incoming(uploads.part_path(upload), upload.name, None, upload)],
+            incoming=[bring_in.Incoming(part_path(upload), upload.name, None, upload)],
             camera_name="L",
             by=cast.crew,
             copy=False,
@@ -149,7 +150,7 @@ def test_taking_in_twice_and_after_a_crash_changes_nothing(
     monkeypatch.undo()
     assert SAFE not in states_page(cast)
     for _ in range(2):
-        uploads.take_in_card(job, lambda *_: None)
+        upload_cards.take_in_card(job, lambda *_: None)
     assert SourceFile.objects.filter(name=film.name, verified_at__isnull=False).count() == 1
     assert Job.objects.filter(kind="index-recording").count() == 1
     assert SAFE not in states_page(cast)  # the job has not ended yet
@@ -173,9 +174,9 @@ def test_a_card_of_which_a_file_never_comes_can_be_taken_in(cast: Cast, film: Pa
 
 def test_what_is_forgotten_is_taken_in_and_not_thrown_away(cast: Cast, film: Path) -> None:
     upload = send(cast, uuid.uuid4(), film.read_bytes(), film.name, of=5)
-    assert uploads.end_expired() == 0
+    assert upload_ends.end_expired() == 0
     Upload.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
-    assert uploads.end_expired() == 0
+    assert upload_ends.end_expired() == 0
     assert Job.objects.get(kind="take-in").subject_id == upload.pk
     drain()
     assert Recording.objects.get(camera__name="L").state == "ready"
@@ -184,7 +185,7 @@ def test_what_is_forgotten_is_taken_in_and_not_thrown_away(cast: Cast, film: Pat
 def test_what_cannot_be_taken_in_for_long_ends(cast: Cast, film: Path) -> None:
     upload = send(cast, uuid.uuid4(), film.read_bytes(), film.name, of=5)
     Upload.objects.update(expires_at=timezone.now() - dt.timedelta(days=8))
-    assert uploads.end_expired() == 1
+    assert upload_ends.end_expired() == 1
     upload.refresh_from_db()
     assert upload.state == "refused"
     assert "Bring it in again" in upload.reason

@@ -35,7 +35,7 @@ from clinics.models import (
 from feedback.models import Comment, CommentVersion, Drawing, FeedbackSent, LastLooked, Phrase
 from portal.actions import audit, erase, export
 from portal.actions.erase import ask_to_erase, what_goes
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.actions.mail import queue_mail
 from portal.actions.requests import person_of, take_back
 from portal.models import (

@@ -20,7 +20,7 @@ from django.utils import timezone
 from clinics.models import Consent, Recognised
 from feedback.models import FeedbackSent, LengthStrokes, Mark
 from portal.actions import export
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.csv_out import BYTE_ORDER_MARK
 from portal.models import AuditEntry, Job, PersonRequest, StoredFile
 from tests.cast import Cast, sign_in

@@ -30,7 +30,8 @@ from feedback.actions.draw import draw
 from feedback.actions.frames import FrameUnknown
 from feedback.compute.take_along import Kind, Spec
 from feedback.models import Drawing, TakeAlong
-from portal.actions.jobs import cancel, drain, retry
+from portal.actions.job_worker import drain
+from portal.actions.jobs import cancel, retry
 from portal.models import AuditEntry, Job, StoredFile, User
 from tests.cast import FIRST_START, Cast, make_stored, sign_in
 from tests.feedback.painted_room import Station4, put_room

@@ -19,7 +19,7 @@ from feedback.actions import take_along as acts
 from feedback.actions.clip_clocks import film_of
 from feedback.compute.take_along import Kind, Spec
 from feedback.models import TakeAlong
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from tests.cast import Cast
 from tests.clinics.mask_site import AREA, Luma, film_clinic, make_pattern_film, shows_pattern
 from tests.media.film import decoded

@@ -23,7 +23,7 @@ from feedback.actions.take_home import NothingToGive, give_page, keep_choice, ta
 from feedback.actions.take_home_stills import ask_for_drawn, frames_without_still
 from feedback.compute.take_home import Choice
 from feedback.models import Drawing, TakeAlong, TakeHome
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.csv_out import BYTE_ORDER_MARK
 from portal.models import AuditEntry, Hold, OutboxMail, PersonRequest, User
 from tests.cast import Cast, make_member, make_user, sign_in

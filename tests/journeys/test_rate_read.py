@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from clinics.models import Clip
 from feedback.compute.rate_read.result import reading_of
 from feedback.models import RateReading
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from tests.browser import fits, violations
 from tests.cast import Cast, build_cast
 from tests.feedback.rate_read.filmed import Filmed, film, put

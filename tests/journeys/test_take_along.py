@@ -21,7 +21,7 @@ from feedback.actions.clip_clocks import film_of
 from feedback.actions.take_along import ask
 from feedback.compute.take_along import Kind, Spec
 from feedback.models import TakeAlong
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job
 from tests.browser import fits, violations
 from tests.cast import Cast, build_cast

@@ -18,7 +18,7 @@ from clinics.models import Clip, Swim
 from feedback.actions.draw import draw
 from feedback.actions.feedback import send_feedback
 from feedback.models import TakeAlong, TakeHome
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from tests.browser import fits, opener, shot, violations
 from tests.cast import Cast, build_cast, sign_in
 from tests.feedback.marked_swims import mark_swim

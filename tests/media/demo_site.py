@@ -87,7 +87,7 @@ class Site:
 
     def work_off(self) -> None:
         """Read what was brought in and render what is planned, in two processes at once."""
-        code = "from portal.actions.jobs import drain; drain(('render',))"
+        code = "from portal.actions.job_worker import drain; drain(('render',))"
         for process in [started(self.data, "shell", "-v0", "-c", code) for _ in range(2)]:
             ended(process)
 
@@ -149,7 +149,7 @@ def ended(process: subprocess.Popen[str]) -> str:
 def set_up(data: Path, truth: Truth) -> Site:
     """The clinic is planned and everybody has agreed who is filmed."""
     site = Site(data, truth)
-    site.manage("migrate", "-v0")
+    shutil.copy(migrated_database(), data / "sidelane.db")
     club = ("--club", truth.data["club"], "--club-name", "Harbour Lane Masters")
     site.manage("first_admin", ADMIN, *club)
     site.manage("plan_clinic", str(truth.folder / "plan.toml"))

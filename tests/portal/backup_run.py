@@ -32,7 +32,7 @@ from clinics.models import Clip, Consent, Share, Swim, Swimmer  # noqa: E402
 from feedback.models import Comment  # noqa: E402
 from portal.actions import audit, ledger, maintenance  # noqa: E402
 from portal.actions.erase import ask_due, ask_to_erase  # noqa: E402
-from portal.actions.jobs import drain  # noqa: E402
+from portal.actions.job_worker import drain  # noqa: E402
 from portal.actions.people import end_membership  # noqa: E402
 from portal.actions.requests import person_of  # noqa: E402
 from portal.actions.sessions import deactivate  # noqa: E402

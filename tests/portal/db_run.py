@@ -19,7 +19,7 @@ django.setup()
 from django.db import connections, transaction  # noqa: E402
 
 from portal.actions import audit  # noqa: E402
-from portal.actions.jobs import claim, new_owner  # noqa: E402
+from portal.actions.job_worker import claim, new_owner  # noqa: E402
 from portal.models import AuditEntry, Job  # noqa: E402
 
 

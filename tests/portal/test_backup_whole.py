@@ -16,7 +16,8 @@ from portal.actions import audit, backup, backup_db, ledger, maintenance, safeke
 from portal.actions import backup_manifest as manifests
 from portal.actions.backup_manifest import BackupBroken
 from portal.actions.files import area_root
-from portal.actions.jobs import claim, enqueue
+from portal.actions.job_worker import claim
+from portal.actions.jobs import enqueue
 from portal.actions.restore import RestoreRefused, RestoreStopped, restore
 from portal.actions.sweep import Sweeper
 from portal.models import AuditEntry, Club, Job, StoredFile

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from portal.actions.files import publish, remove, work_dir
-from portal.actions.jobs import drain, enqueue
+from portal.actions.job_worker import drain
+from portal.actions.jobs import enqueue
 from portal.models import Club, Job, StoredFile
 from portal.registry import JobKind, KeepingRule, job_kinds, keeping_rules
 

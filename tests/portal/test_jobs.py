@@ -11,9 +11,11 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from portal.actions import jobs
+from portal.actions import job_runs, job_worker, jobs
 from portal.actions.files import publish, work_dir
-from portal.actions.jobs import JobFailed, JobStopped, Pulse, cancel, drain, enqueue, retry
+from portal.actions.job_runs import JobFailed, JobStopped, Pulse, published_with_job
+from portal.actions.job_worker import drain
+from portal.actions.jobs import cancel, enqueue, retry
 from portal.models import AuditEntry, Club, Job, StoredFile, User
 from portal.registry import JobKind, KeepingRule, job_kinds, keeping_rules
 
@@ -181,7 +183,7 @@ def test_cancel_of_a_waiting_job_ends_it_at_once(register: Register, db: None) -
 def test_cancel_of_a_running_job_stops_it_at_the_next_pulse(
     register: Register, club: Club, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(jobs, "PULSE_EVERY_S", 0.0)
+    monkeypatch.setattr(job_runs, "PULSE_EVERY_S", 0.0)
     reached: list[str] = []
 
     def run(job: Job, pulse: Pulse) -> None:
@@ -206,7 +208,7 @@ def test_cancel_of_a_running_job_stops_it_at_the_next_pulse(
 def test_pulse_reports_progress_and_seconds_left(
     register: Register, db: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(jobs, "PULSE_EVERY_S", 0.0)
+    monkeypatch.setattr(job_runs, "PULSE_EVERY_S", 0.0)
     seen: list[tuple[float, float | None]] = []
 
     def run(job: Job, pulse: Pulse) -> None:
@@ -227,15 +229,15 @@ def test_stale_worker_that_finishes_late_publishes_nothing(
     register: Register, club: Club, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its lease ran out and another has the job: pulse, publish and the end all refuse."""
-    monkeypatch.setattr(jobs, "PULSE_EVERY_S", 0.0)
+    monkeypatch.setattr(job_runs, "PULSE_EVERY_S", 0.0)
     refused: list[str] = []
 
     def run(job: Job, pulse: Pulse) -> None:
         if job.attempt == 2:
             return
         Job.objects.filter(pk=job.pk).update(lease_until=timezone.now() - dt.timedelta(seconds=1))
-        assert jobs.expire_leases() == 1
-        other = jobs.claim("quick", "another worker")
+        assert job_worker.expire_leases() == 1
+        other = job_worker.claim("quick", "another worker")
         assert other is not None and other.attempt == 2
         with pytest.raises(JobStopped):
             publish_text(club, "stale")
@@ -251,7 +253,7 @@ def test_stale_worker_that_finishes_late_publishes_nothing(
     assert refused == ["publish", "pulse"]
     assert (job.state, job.owner, job.attempt) == ("running", "another worker", 2)
     assert not StoredFile.objects.exists()
-    jobs.run_claimed(job, stopping=lambda: False, beat=False, worker=False)
+    job_worker.run_claimed(job, stopping=lambda: False, beat=False, worker=False)
     job.refresh_from_db()
     assert job.state == "done"
 
@@ -275,10 +277,10 @@ def test_lost_lease_goes_back_and_after_three_attempts_fails(register: Register,
     register(nothing, on_failed=lambda job: told.append(job.state))
     job = enqueue(kind="test")
     for attempt in (1, 2, 3):
-        assert jobs.claim("quick", f"worker {attempt}") is not None
-        assert jobs.expire_leases() == 0  # the lease still runs
+        assert job_worker.claim("quick", f"worker {attempt}") is not None
+        assert job_worker.expire_leases() == 0  # the lease still runs
         Job.objects.update(lease_until=timezone.now() - dt.timedelta(seconds=1))
-        assert jobs.expire_leases() == 1
+        assert job_worker.expire_leases() == 1
         job.refresh_from_db()
         assert job.state == ("waiting" if attempt < 3 else "failed")
     assert "died or hung 3 times" in job.reason
@@ -301,9 +303,9 @@ def test_job_past_its_time_fails_and_says_so(register: Register, db: None) -> No
 def test_worker_that_stops_gives_the_job_back_uncounted(register: Register, db: None) -> None:
     register(lambda job, pulse: pulse(0.1))
     job = enqueue(kind="test")
-    claimed = jobs.claim("quick", jobs.new_owner())
+    claimed = job_worker.claim("quick", job_worker.new_owner())
     assert claimed is not None
-    jobs.run_claimed(claimed, stopping=lambda: True, beat=False, worker=True)
+    job_worker.run_claimed(claimed, stopping=lambda: True, beat=False, worker=True)
     job.refresh_from_db()
     assert (job.state, job.attempt, job.owner) == ("waiting", 0, "")
 
@@ -346,7 +348,7 @@ def test_jobs_files_stay_when_the_job_is_done_and_go_when_it_breaks(register: Re
     paths: list[Path] = []
 
     def run(job: Job, pulse: Pulse) -> None:
-        with jobs.published_with_job():
+        with published_with_job():
             paths.append(publish_text(club, f"attempt {job.attempt}").local_path())
             if job.attempt == 1:
                 raise OSError("after publishing")

@@ -10,7 +10,7 @@ from django.core import mail
 from django.db import transaction
 from django.test import override_settings
 
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.actions.mail import deliver_mail, queue_mail
 from portal.models import Job, OutboxMail
 from portal.registry import job_kinds

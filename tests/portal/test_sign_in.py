@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinics.models import Swimmer
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.actions.tidy import forget_what_is_old
 from portal.models import (
     Attempt,

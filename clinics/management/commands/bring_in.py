@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from clinics.actions.bring_in import Incoming, Outcome, modified_at, take_in
 from clinics.models import Clinic, Recording, Station
-from portal.actions.jobs import JobFailed, drain
+from portal.actions.job_runs import JobFailed
+from portal.actions.job_worker import drain
 from portal.models import User
 
 

@@ -20,7 +20,8 @@ from clinics.management.clinic_command import (
     progress_words,
 )
 from clinics.models import Clinic, Clip
-from portal.actions.jobs import OPEN, drain
+from portal.actions.job_worker import drain
+from portal.actions.jobs import OPEN
 from portal.models import Job
 
 TELL_EVERY_S = 5.0

@@ -39,7 +39,7 @@ from feedback.management.demo_showing import show_on_in_demo
 from feedback.management.demo_spread import give_who_swam_alike
 from feedback.management.demo_take_home import give_demo_pages
 from feedback.management.demo_words import talk_about, write_to_who_swam_before
-from portal.actions.jobs import drain
+from portal.actions.job_worker import drain
 from portal.actions.people import invite, user_for
 from portal.models import Club, User
 

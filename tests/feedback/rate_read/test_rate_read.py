@@ -20,7 +20,9 @@ from feedback.compute.rate_read.film import Box
 from feedback.compute.rate_read.result import Sure, reading_of
 from feedback.management.demo_rates import ask_demo_rates
 from feedback.models import Mark, RateReading
-from portal.actions.jobs import JobStopped, cancel, drain
+from portal.actions.job_runs import JobStopped
+from portal.actions.job_worker import drain
+from portal.actions.jobs import cancel
 from portal.models import AuditEntry, Job
 from portal.registry import Person
 from tests.cast import Cast, sign_in
