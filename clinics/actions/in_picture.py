@@ -15,7 +15,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.compute.time import media_s_at, media_s_to_ticks
 from clinics.models import Clinic, Clip, Consent, InPicture, Recording, Swimmer
 from clinics.privacy import FILM_AND_REVIEW

@@ -16,7 +16,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from clinics.actions.board.acts import lock_clip
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_files import (
     OPEN_NOW_PRIORITY,
     RENDER_KIND,

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from clinics.actions import check as acts
 from clinics.actions import open_again as acts_again
 from clinics.actions.board import last_act
+from clinics.actions.close_clinic import close_clinic, mark_checked
 from clinics.models import Clinic, Swim
 from clinics.views.check_acts import clinic_to_check
 from clinics.views.check_board import board_of
@@ -52,7 +53,7 @@ def check(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 
 @require_POST
 def check_done(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    clinic = acts.mark_checked(clinic=clinic_to_check(request, pk), by=me(request))
+    clinic = mark_checked(clinic=clinic_to_check(request, pk), by=me(request))
     messages.success(request, _("Marked as checked. Crew no longer see what they brought in."))
     return redirect("clinics:check", pk=clinic.pk)
 
@@ -79,7 +80,7 @@ def close(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
         context = {"clinic": clinic, "left": left}
         with timezone.override(clinic.zone):
             return render(request, "clinics/check_close.html", context)
-    acts.close_clinic(clinic=clinic, by=me(request))
+    close_clinic(clinic=clinic, by=me(request))
     messages.success(request, _("%(name)s is closed.") % {"name": clinic.name})
     return redirect("clinics:clinic", pk=clinic.pk)
 

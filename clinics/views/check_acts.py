@@ -22,7 +22,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from clinics.actions import board as acts
-from clinics.actions import check
+from clinics.actions.check_rows import CheckRefused
+from clinics.actions.pass_on import pass_swims
 from clinics.models import BoardAct, Clinic, Swim
 from clinics.views.check_board import board_of, swims_to_check
 from clinics.views.check_cells import CARD_BEFORE_S, column_views
@@ -90,7 +91,7 @@ def check_confirm(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
             acts.nobody_else(swims=swims, by=me(request))
         elif form.what in HOW:
             acts.confirm_many(swims=swims, by=me(request), how=HOW[form.what])
-    except check.CheckRefused as refusal:
+    except CheckRefused as refusal:
         messages.warning(request, " ".join(refusal.reasons))
     return back_to_board(request, clinic, swims)
 
@@ -100,7 +101,7 @@ def check_pass(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """Pass on one, those chosen, the ready ones of a lane group, or all that are ready."""
     clinic = clinic_to_check(request, pk)
     swims = _to_pass(request, clinic)
-    passed, refused = check.pass_swims(swims=swims, by=me(request))
+    passed, refused = pass_swims(swims=swims, by=me(request))
     if passed or not refused:
         words = ngettext(
             "%(count)d swim passed to the coaches.",
@@ -141,7 +142,7 @@ def check_swap(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
         return _show_swap(request, clinic, both)
     try:
         acts.swap_swimmers(one=both[0], other=both[1], by=me(request))
-    except check.CheckRefused as refusal:
+    except CheckRefused as refusal:
         messages.warning(request, " ".join(refusal.reasons))
     else:
         names = {"one": both[0].entry.swimmer.name, "other": both[1].entry.swimmer.name}
@@ -179,7 +180,7 @@ def check_undo(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
 def _undo(request: HttpRequest, act: BoardAct) -> None:
     try:
         acts.undo(act=act, by=me(request))
-    except check.CheckRefused as refusal:
+    except CheckRefused as refusal:
         messages.warning(request, " ".join(refusal.reasons))
     else:
         (was,) = told([act])

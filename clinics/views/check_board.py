@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Prefetch
 from django.utils.translation import gettext as _
 
-from clinics.actions.check import is_passed_whole, reasons_not_to_pass, who_agrees
+from clinics.actions.pass_on import is_passed_whole, reasons_not_to_pass, who_agrees
 from clinics.models import Clinic, Clip, ClipFile, LaneGroup, Recognised, Recording, Station, Swim
 from clinics.views.check_cells import Cell, Column, Filmed, View, view_of
 from clinics.views.check_reasons import odd_words

@@ -12,8 +12,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinics.actions import board
-from clinics.actions import check as acts
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_files import open_swim
+from clinics.actions.pass_on import NotPassed, is_passed_whole, reasons_not_to_pass, who_agrees
 from clinics.models import Swim
 from clinics.views.check_board import swims_to_check
 from clinics.views.check_card import BeforeForm
@@ -32,7 +33,7 @@ def check_swim(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             return _looked_at(request, swim, form)
-        except acts.CheckRefused as refusal:
+        except CheckRefused as refusal:
             form.add_error(None, " ".join(refusal.reasons))
     return _show_swim(request, swim, form)
 
@@ -47,7 +48,7 @@ def _looked_at(request: HttpRequest, swim: Swim, form: CheckForm) -> HttpRespons
 
 
 def _after_look(
-    request: HttpRequest, swim: Swim, form: CheckForm, kept: acts.NotPassed | None
+    request: HttpRequest, swim: Swim, form: CheckForm, kept: NotPassed | None
 ) -> HttpResponse:
     """On to the next swim that needs a look, unless this one does still."""
     name, then = swim.entry.swimmer.name, form.cleaned_data["then"]
@@ -83,8 +84,8 @@ def _show_swim(request: HttpRequest, swim: Swim, form: CheckForm) -> HttpRespons
         "swim": page.swim,
         "page": page,
         "form": form,
-        "reasons": acts.reasons_not_to_pass(page.swim, acts.who_agrees([page.swim])),
-        "passed_whole": acts.is_passed_whole(page.swim),
+        "reasons": reasons_not_to_pass(page.swim, who_agrees([page.swim])),
+        "passed_whole": is_passed_whole(page.swim),
         "near": near,
         "others": others,
         "others_open": any(person["chosen"] for person in others),

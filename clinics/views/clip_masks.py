@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.masks import cover_clip, uncover_clip
 from clinics.models import Clip, ClipMask
 from clinics.views.mask_forms import ClipMaskForm

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinics.actions import in_picture as acts
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.compute.time import clinic_instant, ticks_to_media_s
 from clinics.models import Clinic, ClipMask, InPicture, Station, Swim, Swimmer
 from clinics.views.who import me

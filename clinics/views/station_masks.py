@@ -15,7 +15,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_source import original_is_there
 from clinics.actions.dropped import pictures_open_to
 from clinics.actions.errors import BadInput

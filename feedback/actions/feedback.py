@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 from django.utils import timezone
 
-from clinics.actions.check import give_swim
+from clinics.actions.give import give_swim
 from feedback.actions import draw, say
 from feedback.actions.coached import coached_row
 from feedback.actions.tell import ask_to_tell

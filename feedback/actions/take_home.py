@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Exists, F, OuterRef
 from django.utils import timezone
 
-from clinics.actions.check import give_swim
+from clinics.actions.give import give_swim
 from feedback.actions.coached import coached_row
 from feedback.actions.comparable import same_person
 from feedback.actions.progress import swims_of_same_person

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from clinics.actions.check import give_swim
+from clinics.actions.give import give_swim
 from clinics.models import Clinic, Swim
 from portal.models import User
 

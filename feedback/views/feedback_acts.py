@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinics.actions.check import give_swim
+from clinics.actions.give import give_swim
 from clinics.models import Swim
 from feedback.actions.feedback import (
     NothingToSend,

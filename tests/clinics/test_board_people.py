@@ -10,7 +10,8 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from clinics.actions import board
-from clinics.actions import check as acts
+from clinics.actions.close_clinic import close_clinic
+from clinics.actions.give import give_swim
 from clinics.actions.keeping import WITHDRAWN_KEPT
 from clinics.models import (
     BoardAct,
@@ -84,7 +85,7 @@ def test_words_of_one_swimmer_are_not_shown_to_the_other(full: Cast) -> None:
     board.swap_swimmers(one=swim, other=fresh(full.swims["wren"]), by=full.checker)
     swim = fresh(swim)
     board.look_at(swim=swim, by=full.checker, seen="face", others=[], pass_on=True)
-    acts.give_swim(swim=swim, by=full.coach)
+    give_swim(swim=swim, by=full.coach)
     assert set(read.visible_to(full.wren)) == {words[0]}
     assert set(read.visible_to(full.coach)) == set(words)
     assert not read.visible_to(full.tomas).exists()
@@ -251,7 +252,7 @@ def test_only_a_checker_of_the_clinic_says_whose_swim_it_is(full: Cast) -> None:
 def test_a_closed_clinic_stays_as_it_is(full: Cast) -> None:
     swim, other = fresh(full.swims["tomas"]), fresh(full.swims["wren"])
     act = board.confirm_many(swims=[swim], how="number", by=full.checker)
-    acts.close_clinic(clinic=full.clinic, by=full.admin)
+    close_clinic(clinic=full.clinic, by=full.admin)
     for late in (
         lambda: board.swap_swimmers(one=swim, other=other, by=full.checker),
         lambda: board.reassign(swim=swim, entry=other.entry, by=full.checker),

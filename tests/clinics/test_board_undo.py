@@ -13,6 +13,7 @@ from clinics.actions import board
 from clinics.actions import check as acts
 from clinics.actions.cut import plan_cuts
 from clinics.actions.log import undo_start
+from clinics.actions.pass_on import pass_swims
 from clinics.models import BoardAct, Clip, ClockFit, Recognised, StartLogEntry, Swim, Tie
 from portal.actions.audit import verify_chain
 from portal.models import AuditEntry, Job, StoredFile
@@ -176,7 +177,7 @@ def test_a_confirmed_swim_that_was_passed_on_stays(full: Cast) -> None:
     act = ONE_OF_EACH["confirm"](full)
     ada = fresh(full.swims["ada"])
     acts.record_others(swim=ada, swimmers=[], by=full.checker)
-    acts.pass_swims(swims=[ada], by=full.checker)
+    pass_swims(swims=[ada], by=full.checker)
     since(full, act, "Ada Rell's swim was passed on, given or taken back")
 
 

@@ -13,7 +13,7 @@ from django.conf import settings
 
 from clinics.actions import index, read_back
 from clinics.actions.bring_in import Incoming, take_in, take_in_files
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.errors import BadInput
 from clinics.actions.index import frames_of
 from clinics.actions.keeping import originals_delete_by

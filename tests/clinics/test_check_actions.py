@@ -10,6 +10,9 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from clinics.actions import check as acts
+from clinics.actions.check_rows import CheckRefused
+from clinics.actions.close_clinic import close_clinic, mark_checked
+from clinics.actions.pass_on import pass_swims, reasons_not_to_pass
 from clinics.models import Clip, Consent, Recognised, Swim
 from portal.actions.audit import verify_chain
 from portal.models import AuditEntry, OutboxMail
@@ -46,7 +49,7 @@ def looked_at(swim: Swim, by: Any) -> Swim:
 
 
 def kept(swim: Swim, by: Any) -> str:
-    passed, refused = acts.pass_swims(swims=[swim], by=by)
+    passed, refused = pass_swims(swims=[swim], by=by)
     assert passed == [] and len(refused) == 1
     assert Swim.objects.get(pk=swim.pk).passed_at is None
     return " ".join(refused[0].reasons)
@@ -71,9 +74,9 @@ def test_confirming_by_number_and_by_face(cast: Cast, swim: Swim) -> None:
 
 
 def test_another_number_is_refused_and_says_whose_it_is(cast: Cast, swim: Swim) -> None:
-    with pytest.raises(acts.CheckRefused, match="Number 2 is Wren Okada.*Tomas Birk, number 1"):
+    with pytest.raises(CheckRefused, match="Number 2 is Wren Okada.*Tomas Birk, number 1"):
         acts.confirm_person(swim=swim, by=cast.checker, person_number=2)
-    with pytest.raises(acts.CheckRefused, match="Nobody in this clinic has number 77"):
+    with pytest.raises(CheckRefused, match="Nobody in this clinic has number 77"):
         acts.confirm_person(swim=swim, by=cast.checker, person_number=77)
     assert Swim.objects.get(pk=swim.pk).person == "unconfirmed"
 
@@ -84,9 +87,9 @@ def test_only_the_checker_checks(cast: Cast, swim: Swim, who: str) -> None:
     for act in (
         lambda: acts.confirm_person(swim=swim, by=by),
         lambda: acts.record_others(swim=swim, swimmers=[], by=by),
-        lambda: acts.pass_swims(swims=[swim], by=by),
+        lambda: pass_swims(swims=[swim], by=by),
         lambda: acts.reassign(swim=swim, entry=cast.swims["wren"].entry, by=by),
-        lambda: acts.mark_checked(clinic=cast.clinic, by=by),
+        lambda: mark_checked(clinic=cast.clinic, by=by),
     ):
         with pytest.raises(PermissionDenied):
             act()
@@ -105,7 +108,7 @@ def test_others_replace_what_was_recorded_and_nobody_is_a_choice(cast: Cast, swi
 
 
 def test_others_must_be_others_of_the_same_club(cast: Cast, swim: Swim) -> None:
-    with pytest.raises(acts.CheckRefused, match="not one of the others"):
+    with pytest.raises(CheckRefused, match="not one of the others"):
         acts.record_others(swim=swim, swimmers=[swimmer(cast, "tomas")], by=cast.checker)
     with pytest.raises(PermissionDenied):
         acts.record_others(swim=swim, swimmers=[swimmer(cast, "other")], by=cast.checker)
@@ -119,7 +122,7 @@ def test_passing_shows_it_to_the_coach_and_not_yet_to_the_swimmer(cast: Cast, sw
     looked_at(swim, cast.checker)
     clips = Clip.objects.filter(swim=swim)
     assert clips.visible_to(cast.coach).count() == 0
-    passed, refused = acts.pass_swims(swims=[swim], by=cast.checker)
+    passed, refused = pass_swims(swims=[swim], by=cast.checker)
     assert (len(passed), refused) == (1, [])
     assert clips.visible_to(cast.coach).count() == 3
     assert clips.visible_to(cast.tomas).count() == 0
@@ -129,9 +132,9 @@ def test_passing_shows_it_to_the_coach_and_not_yet_to_the_swimmer(cast: Cast, sw
 
 def test_passing_twice_changes_nothing(cast: Cast, swim: Swim) -> None:
     looked_at(swim, cast.checker)
-    acts.pass_swims(swims=[swim], by=cast.checker)
+    pass_swims(swims=[swim], by=cast.checker)
     first = Swim.objects.get(pk=swim.pk).passed_at
-    passed, _ = acts.pass_swims(swims=[swim], by=cast.checker)
+    passed, _ = pass_swims(swims=[swim], by=cast.checker)
     assert len(passed) == 1 and Swim.objects.get(pk=swim.pk).passed_at == first
     assert actions_noted(swim).count("swim.pass") == 1
 
@@ -152,17 +155,17 @@ def test_passing_is_refused_while_somebody_recognised_does_not_agree(
     acts.record_others(swim=swim, swimmers=[swimmer(cast, "sol")], by=cast.checker)
     assert "Sol Hagen can be recognised and does not agree" in kept(swim, cast.checker)
     Consent.objects.create(swimmer=swimmer(cast, "sol"), purpose="film-and-review")
-    assert len(acts.pass_swims(swims=[swim], by=cast.checker)[0]) == 1
+    assert len(pass_swims(swims=[swim], by=cast.checker)[0]) == 1
 
 
 def test_passing_is_refused_without_the_swimmers_consent(cast: Cast, swim: Swim) -> None:
     """Then the checker does not see it either."""
     looked_at(swim, cast.checker)
     row = Swim.objects.get(pk=swim.pk)
-    assert acts.reasons_not_to_pass(row, set()) == ("The swimmer does not agree to be filmed.",)
+    assert reasons_not_to_pass(row, set()) == ("The swimmer does not agree to be filmed.",)
     Consent.objects.filter(swimmer__user=cast.tomas).update(ended_at=timezone.now())
     with pytest.raises(PermissionDenied):
-        acts.pass_swims(swims=[swim], by=cast.checker)
+        pass_swims(swims=[swim], by=cast.checker)
 
 
 def test_passing_is_refused_for_what_nobody_could_look_at(cast: Cast, swim: Swim) -> None:
@@ -175,26 +178,26 @@ def test_passing_is_refused_for_what_nobody_could_look_at(cast: Cast, swim: Swim
 
 def test_a_clip_made_after_passing_waits_for_a_second_look(cast: Cast, swim: Swim) -> None:
     looked_at(swim, cast.checker)
-    acts.pass_swims(swims=[swim], by=cast.checker)
+    pass_swims(swims=[swim], by=cast.checker)
     late = make_clip(swim, cast.recordings["start-side"], 2)
     Clip.objects.filter(pk=late.pk).update(rendered_at=timezone.now())
     clips = Clip.objects.filter(swim=swim)
     assert clips.visible_to(cast.coach).count() == 3
     assert clips.handled_by(cast.checker).count() == 4
-    assert len(acts.pass_swims(swims=[swim], by=cast.checker)[0]) == 1
+    assert len(pass_swims(swims=[swim], by=cast.checker)[0]) == 1
     assert clips.visible_to(cast.coach).count() == 4
     assert actions_noted(swim).count("swim.pass") == 2
 
 
 def test_one_that_cannot_be_passed_does_not_hold_up_the_others(cast: Cast, swim: Swim) -> None:
     wren = looked_at(unchecked(cast.swims["wren"]), cast.checker)
-    passed, refused = acts.pass_swims(swims=[swim, wren], by=cast.checker)
+    passed, refused = pass_swims(swims=[swim, wren], by=cast.checker)
     assert [one.pk for one in passed] == [wren.pk]
     assert [one.swim.pk for one in refused] == [swim.pk]
 
 
 def test_one_look_is_all_or_nothing(cast: Cast, swim: Swim) -> None:
-    with pytest.raises(acts.CheckRefused):
+    with pytest.raises(CheckRefused):
         acts.look_at(
             swim=swim,
             by=cast.checker,
@@ -235,7 +238,7 @@ def test_reassigning_to_somebody_who_does_not_agree_hides_it_from_all(cast: Cast
 def test_reassigning_stays_within_the_clinic(cast: Cast) -> None:
     with pytest.raises(PermissionDenied):
         acts.reassign(swim=cast.swims["tomas"], entry=cast.swims["other"].entry, by=cast.checker)
-    with pytest.raises(acts.CheckRefused, match="already"):
+    with pytest.raises(CheckRefused, match="already"):
         acts.reassign(swim=cast.swims["tomas"], entry=cast.swims["tomas"].entry, by=cast.checker)
 
 
@@ -265,7 +268,7 @@ def test_not_me_is_for_the_swimmer_only(cast: Cast, who: str) -> None:
 
 def test_not_me_needs_a_swim_that_was_given(cast: Cast, swim: Swim) -> None:
     looked_at(swim, cast.checker)
-    acts.pass_swims(swims=[swim], by=cast.checker)
+    pass_swims(swims=[swim], by=cast.checker)
     with pytest.raises(PermissionDenied):
         acts.not_me(swim=swim, by=cast.tomas)
 
@@ -275,7 +278,7 @@ def test_after_not_me_the_checker_may_confirm_and_pass_anew(cast: Cast) -> None:
     acts.not_me(swim=swim, by=cast.tomas)
     assert "this is not me" in kept(swim, cast.checker)
     acts.confirm_person(swim=swim, by=cast.checker, person_number=1)
-    assert len(acts.pass_swims(swims=[swim], by=cast.checker)[0]) == 1
+    assert len(pass_swims(swims=[swim], by=cast.checker)[0]) == 1
     assert not Swim.objects.filter(pk=swim.pk).visible_to(cast.tomas).exists()  # to be given anew
 
 
@@ -285,8 +288,8 @@ def test_after_not_me_the_checker_may_confirm_and_pass_anew(cast: Cast) -> None:
 def test_marking_checked_ends_what_crew_see(cast: Cast) -> None:
     takes = cast.recordings["start-side"].__class__.objects.all()
     assert takes.handled_by(cast.crew).count() == 2
-    acts.mark_checked(clinic=cast.clinic, by=cast.checker)
-    acts.mark_checked(clinic=cast.clinic, by=cast.checker)
+    mark_checked(clinic=cast.clinic, by=cast.checker)
+    mark_checked(clinic=cast.clinic, by=cast.checker)
     assert takes.handled_by(cast.crew).count() == 0
     assert takes.handled_by(cast.checker).count() == 2
     assert AuditEntry.objects.filter(action="clinic.checked").count() == 1
@@ -295,8 +298,8 @@ def test_marking_checked_ends_what_crew_see(cast: Cast) -> None:
 def test_closing_ends_what_checkers_see_and_keeps_what_was_given(cast: Cast) -> None:
     for user in (cast.checker, cast.coach, cast.other_admin, cast.tomas):
         with pytest.raises(PermissionDenied):
-            acts.close_clinic(clinic=cast.clinic, by=user)
-    clinic = acts.close_clinic(clinic=cast.clinic, by=cast.admin)
+            close_clinic(clinic=cast.clinic, by=user)
+    clinic = close_clinic(clinic=cast.clinic, by=cast.admin)
     assert clinic.state == "closed" and clinic.closed_at is not None
     original = cast.recordings["start-side"].files.get().stored
     assert original.delete_by == clinic.closed_at + dt.timedelta(days=30)

@@ -6,7 +6,8 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.urls import resolve
 
-from clinics.actions import check as acts
+from clinics.actions.give import give_swim
+from clinics.actions.pass_on import pass_swims
 from clinics.models import Clinic, Consent, Swim
 from portal.models import AuditEntry, OutboxMail
 from tests.cast import Cast
@@ -22,7 +23,7 @@ def swim(cast: Cast) -> Swim:
 def test_a_coach_gives_once_and_one_mail_goes_out(cast: Cast, swim: Swim) -> None:
     assert not Swim.objects.filter(pk=swim.pk).visible_to(cast.tomas).exists()
     for _again in range(2):
-        given = acts.give_swim(swim=swim, by=cast.coach)
+        given = give_swim(swim=swim, by=cast.coach)
     assert given.given_by == cast.coach
     assert Swim.objects.filter(pk=swim.pk).visible_to(cast.tomas).exists()
     assert AuditEntry.objects.filter(action="swim.give").count() == 1
@@ -31,7 +32,7 @@ def test_a_coach_gives_once_and_one_mail_goes_out(cast: Cast, swim: Swim) -> Non
 
 
 def test_the_mail_names_nobody_and_leads_to_the_swims_page(cast: Cast, swim: Swim) -> None:
-    acts.give_swim(swim=swim, by=cast.coach)
+    give_swim(swim=swim, by=cast.coach)
     mail = OutboxMail.objects.get()
     text = mail.subject + mail.body
     for user in cast.people().values():
@@ -47,20 +48,20 @@ def test_the_mail_names_nobody_and_leads_to_the_swims_page(cast: Cast, swim: Swi
 )
 def test_nobody_else_gives(cast: Cast, swim: Swim, who: str) -> None:
     with pytest.raises(PermissionDenied):
-        acts.give_swim(swim=swim, by=getattr(cast, who))
+        give_swim(swim=swim, by=getattr(cast, who))
     assert OutboxMail.objects.count() == 0
 
 
 def test_what_is_not_passed_on_is_not_given(cast: Cast, swim: Swim) -> None:
     Swim.objects.filter(pk=swim.pk).update(passed_at=None)
     with pytest.raises(PermissionDenied):
-        acts.give_swim(swim=swim, by=cast.coach)
+        give_swim(swim=swim, by=cast.coach)
 
 
 def test_a_swim_of_somebody_who_withdrew_is_not_given(cast: Cast, swim: Swim) -> None:
     Consent.objects.filter(swimmer__user=cast.tomas).update(ended_at=swim.start_at)
     with pytest.raises(PermissionDenied):
-        acts.give_swim(swim=swim, by=cast.coach)
+        give_swim(swim=swim, by=cast.coach)
 
 
 def test_a_coach_who_swims_gives_not_the_own_swim_of_another_club(cast: Cast) -> None:
@@ -70,28 +71,28 @@ def test_a_coach_who_swims_gives_not_the_own_swim_of_another_club(cast: Cast) ->
     swimmer.user = cast.coach
     swimmer.save()
     with pytest.raises(PermissionDenied):
-        acts.give_swim(swim=cast.swims["other"], by=cast.coach)
+        give_swim(swim=cast.swims["other"], by=cast.coach)
 
 
 def test_without_an_address_it_is_given_without_a_mail(cast: Cast, swim: Swim) -> None:
     swimmer = swim.entry.swimmer
     swimmer.user, swimmer.email = None, ""
     swimmer.save()
-    assert acts.give_swim(swim=swim, by=cast.coach).given_at is not None
+    assert give_swim(swim=swim, by=cast.coach).given_at is not None
     assert OutboxMail.objects.count() == 0
 
 
 def test_the_mail_is_in_the_swimmers_language_or_english(cast: Cast, swim: Swim) -> None:
     cast.tomas.language = "fr"
     cast.tomas.save()
-    acts.give_swim(swim=swim, by=cast.coach)
+    give_swim(swim=swim, by=cast.coach)
     assert "14 novembre 2026" in OutboxMail.objects.get().body
 
 
 def test_a_clinic_that_gives_at_once_gives_when_passing(cast: Cast, swim: Swim) -> None:
     Swim.objects.filter(pk=swim.pk).update(passed_at=None)
     Clinic.objects.filter(pk=cast.clinic.pk).update(give="at_once")
-    acts.pass_swims(swims=[swim], by=cast.checker)
+    pass_swims(swims=[swim], by=cast.checker)
     row = Swim.objects.get(pk=swim.pk)
     assert row.given_at is not None and row.given_by == cast.checker
     assert OutboxMail.objects.get().to == cast.tomas.email

@@ -9,7 +9,7 @@ from django.core.exceptions import PermissionDenied
 from django.test import Client
 from django.urls import reverse
 
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.in_picture import tag, tag_in_clip, untag
 from clinics.models import Clip, ClockFit, InPicture
 from portal.models import AuditEntry

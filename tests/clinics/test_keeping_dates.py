@@ -11,9 +11,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from clinics.actions import check, keeping, keeping_dates, keeping_rules
+from clinics.actions import keeping, keeping_dates, keeping_rules
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.consent import end_consent, record_consent
 from clinics.actions.cut_spans import wanted_cuts
+from clinics.actions.give import give_swim
 from clinics.actions.keeping_dates import date_swims, kept_of, with_clips
 from clinics.actions.keeping_rules import RulesRefused, set_rules
 from clinics.actions.keeping_steps import date_again
@@ -111,7 +113,7 @@ def test_what_is_not_given_goes_whole_and_giving_it_keeps_it(cast: Cast) -> None
     Swim.objects.filter(pk=tomas.pk).update(given_at=None, given_by=None)
     assert clips_of(tomas) == {(at(2027, 1, 13), Why.NOT_GIVEN)}
     assert of(tomas).swim == keeping_dates.Kept(at(2027, 1, 13), Why.NOT_GIVEN)
-    check.give_swim(swim=tomas, by=cast.coach)
+    give_swim(swim=tomas, by=cast.coach)
     tomas.refresh_from_db()
     assert tomas.delete_by == at(2029, 11, 14)  # at once, not when the sweep comes by
     assert set(tomas.clips.values_list("delete_by", flat=True)) == {at(2028, 5, 14)}
@@ -256,7 +258,7 @@ def test_originals_follow_closing_and_what_shows_like_them_goes_with_them(cast: 
     )
     type(recording).objects.filter(pk=recording.pk).update(contact_strip=strip)
     set_rules(club=cast.harbour, values={"originals_days": 10}, by=cast.admin)
-    closed = check.close_clinic(clinic=cast.clinic, by=cast.admin)
+    closed = close_clinic(clinic=cast.clinic, by=cast.admin)
     assert closed.closed_at is not None
     until = closed.closed_at + dt.timedelta(days=10)
     dates = dict(StoredFile.objects.values_list("pk", "delete_by"))

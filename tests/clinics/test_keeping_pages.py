@@ -16,7 +16,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinics.actions import holds, purge_originals
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.holds import HoldRefused
 from clinics.actions.keeping_calendar import calendar_of, room_used
 from clinics.actions.keeping_dates import date_swims

@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 
 from clinics.actions import keeping_warn
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.keeping import date_originals
 from clinics.actions.keeping_dates import date_swims
 from clinics.models import Clinic, Clip, Swim, Swimmer

@@ -11,7 +11,9 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from clinics.actions import board
-from clinics.actions.check import CheckRefused, close_clinic, pass_swims, record_others
+from clinics.actions.check import record_others
+from clinics.actions.check_rows import CheckRefused
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.cut import plan_cuts
 from clinics.actions.masks import (
     Area,
@@ -21,6 +23,7 @@ from clinics.actions.masks import (
     uncover_station,
 )
 from clinics.actions.open_again import open_again
+from clinics.actions.pass_on import pass_swims
 from clinics.actions.render_clips import render
 from clinics.media.frames import load_frame_table
 from clinics.models import Clip, ClipFile, ClipMask, StationMask, Swimmer

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.errors import BadInput
 from clinics.actions.new_clinic import (
     Facts,

@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from clinics.actions import people_at_posts_acts as acts
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.errors import BadInput
 from clinics.actions.people_at_posts import AtPosts, people_at_posts
 from clinics.actions.people_at_posts_visits import (

@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.models import Clinic, Clip, Consent, StartLogEntry, Swim
 from portal.models import Job
 from tests.cast import Cast, make_entry, sign_in

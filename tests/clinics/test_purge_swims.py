@@ -11,7 +11,7 @@ import pytest
 from django.utils import timezone
 
 from clinics.actions import purge_clips, purge_swims
-from clinics.actions.check import give_swim
+from clinics.actions.give import give_swim
 from clinics.actions.keeping_dates import date_swims
 from clinics.models import Clip, ClipFile, Publication, Recognised, ShelfClip, Swim
 from feedback.models import Comment, Drawing, FeedbackSent, Mark, TakeAlong

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinics.actions import tasks_acts as acts
-from clinics.actions.check import close_clinic
+from clinics.actions.close_clinic import close_clinic
 from clinics.actions.errors import BadInput
 from clinics.actions.tasks import closing_day, counts_of, tasks_of, today_at
 from clinics.compute.tasks_ahead import State

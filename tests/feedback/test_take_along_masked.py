@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from clinics.actions.check import pass_swims
 from clinics.actions.masks import cover_station
+from clinics.actions.pass_on import pass_swims
 from clinics.media.sheet import Sheet, film_sheet, row_sheet, still_sheet
 from clinics.models import Clip
 from feedback.actions import take_along as acts

@@ -12,7 +12,7 @@ from clinics.actions.board.people import (
     was_no_swim,
 )
 from clinics.actions.board.undo import last_act, undo
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 
 __all__ = [
     "CheckRefused",

@@ -8,7 +8,7 @@ from django.core.exceptions import PermissionDenied
 from django.utils.translation import gettext as _
 
 from clinics.actions.board.state import State, read
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.models import BoardAct, Clinic, Clip, Swim
 from portal.actions.audit import record
 

@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from clinics.actions.board.acts import lock_clip, lock_swim, note
 from clinics.actions.board.state import read, rows_of
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_files import OPEN_NOW_PRIORITY, RENDER_KIND
 from clinics.actions.clip_source import original_is_there
 from clinics.actions.dropped import clip_spans_on, drops_of

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from clinics.actions import check
 from clinics.actions.board.people import NUMBER, confirm_many
+from clinics.actions.pass_on import NotPassed
 from clinics.models import Swim
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def look_at(
     seen: str = "",
     others: Iterable[Swimmer] | None = None,
     pass_on: bool = False,
-) -> check.NotPassed | None:
+) -> NotPassed | None:
     """As `clinics.actions.check.look_at`; confirming anew what is confirmed so is no act."""
     if seen and not _is_seen(swim, seen):
         confirm_many(swims=[swim], by=by, how=seen)

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from clinics.actions import check
 from clinics.actions.board.acts import fresh_swim, lock_clinic, note
 from clinics.actions.board.state import read, rows_of
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.models import BoardAct, Swim
 
 if TYPE_CHECKING:

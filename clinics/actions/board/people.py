@@ -17,7 +17,7 @@ from clinics.actions.align import ask_to_align
 from clinics.actions.board.acts import fresh_swim, lock_clinic, lock_swim, note
 from clinics.actions.board.said import somebody_spoke
 from clinics.actions.board.state import FREE_GO, State, read, rows_of
-from clinics.actions.check import CheckRefused
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_files import remove_clip
 from clinics.actions.errors import BadInput
 from clinics.actions.index import frames_of

@@ -13,11 +13,12 @@ from clinics.actions.board import state
 from clinics.actions.board.acts import lock_clinic
 from clinics.actions.board.ends import ask_to_render_now
 from clinics.actions.board.said import somebody_spoke
-from clinics.actions.check import CheckRefused, who_agrees
+from clinics.actions.check_rows import CheckRefused
 from clinics.actions.clip_files import cancel_render, remove_clip
 from clinics.actions.clip_source import original_is_there
 from clinics.actions.dropped import may_be_made
 from clinics.actions.keeping import begin_deletion_of, lift_deletion
+from clinics.actions.pass_on import who_agrees
 from clinics.models import BoardAct, Clinic, Clip, ClockFit, Recording, StartLogEntry, Swim
 from portal.actions.audit import record
 

@@ -18,6 +18,8 @@ from django.core.management import BaseCommand, call_command
 from django.db import transaction
 
 from clinics.actions import check
+from clinics.actions.give import give_swim
+from clinics.actions.pass_on import pass_swims
 from clinics.actions.plan import take_in_plan
 from clinics.actions.swimmer_accounts import attach_swimmers
 from clinics.management.demo.make import DemoFolderTaken, make_demo
@@ -140,7 +142,7 @@ class Command(BaseCommand):
         for swim in Swim.objects.filter(
             entry__clinic=clinic, given_at=None, passed_at__isnull=False
         ):
-            check.give_swim(swim=swim, by=coach)
+            give_swim(swim=swim, by=coach)
         self._mark(clinic, out)
 
     def _say(self, what: str) -> None:
@@ -223,7 +225,7 @@ class Command(BaseCommand):
         )
         for swim in swims.filter(passed_at__isnull=False)[:2]:
             if swim.given_at is None:
-                check.give_swim(swim=swim, by=coach)
+                give_swim(swim=swim, by=coach)
 
     def _sign_in_once(self, email: str) -> None:
         """As after a first sign-in: the swimmer has an account, and may ask back."""
@@ -245,7 +247,7 @@ class Command(BaseCommand):
         for swim in looked_at:
             check.confirm_person(swim=swim, by=checker, person_number=swim.entry.number)
             check.record_others(swim=swim, swimmers=[], by=checker)
-        check.pass_swims(swims=looked_at, by=checker)
+        pass_swims(swims=looked_at, by=checker)
 
     def _how_to_sign_in(self) -> None:
         self.stdout.write(f"\nThe demo clinic is ready. Sign in at {settings.SITE_URL} with")
