@@ -13,6 +13,7 @@ from django.conf import settings
 from django.utils import translation
 
 from tests.cast import Cast, build_cast
+from tests.migrated import migrated_database
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -52,6 +53,20 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if not asks:
             item.add_marker(pytest.mark.no_database)
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb() -> bool:
+    """SQLite: the copy of a migrated database is the tests' database (tests/migrated.py)."""
+    return bool(settings.DATABASES["default"]["ENGINE"].endswith("sqlite3"))
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, django_db_keepdb: bool
+) -> None:
+    if django_db_keepdb:
+        shutil.copy(migrated_database(), settings.DATABASES["default"]["TEST"]["NAME"])
 
 
 @pytest.fixture(autouse=True)

@@ -15,14 +15,16 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 SEED = """
-import json, sys, django
+import json, pathlib, shutil, sys, django
 django.setup()
 from django.conf import settings
 from django.contrib.auth import login
-from django.core.management import call_command
 from django.test import Client
-call_command("migrate", verbosity=0)
 from tests.cast import build_cast, sign_in
+from tests.migrated import migrated_database
+database = pathlib.Path(settings.DATABASES["default"]["NAME"])
+database.parent.mkdir(parents=True, exist_ok=True)
+shutil.copy(migrated_database(), database)
 cast = build_cast()
 client = sign_in(Client(), cast.crew)
 session = client.cookies[settings.SESSION_COOKIE_NAME].value

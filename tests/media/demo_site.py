@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clinics.management.demo.make import Truth
+from tests.migrated import migrated_database
 
 ROOT = Path(__file__).resolve().parents[2]
 ADMIN = "mara.lindqvist@harbourlane.example"

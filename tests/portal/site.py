@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import atexit
 import contextlib
-import functools
 import json
 import os
 import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -20,6 +17,7 @@ from typing import Any
 
 import psutil
 
+from tests.migrated import migrated_database
 from tests.services import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,22 +54,13 @@ def manage(env: dict[str, str], *words: str, check: bool = True) -> subprocess.C
     )
 
 
-@functools.cache
-def _migrated_database() -> Path:
-    """Migrating takes seconds; each site begins with a copy of one migrated file."""
-    folder = tempfile.mkdtemp(prefix="sidelane-template-")
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    manage(environment(Path(folder)), "migrate", "--verbosity", "0")
-    return Path(folder) / "sidelane.db"
-
-
 def prepared(data: Path, **more: str) -> dict[str, str]:
-    """The environment of a site whose database is migrated."""
+    """The environment of a site whose database is migrated: on SQLite, a copy of one that is."""
     env = environment(data, **more)
     if "DATABASE_URL" in more:
         manage(env, "migrate", "--verbosity", "0")
     else:
-        shutil.copy(_migrated_database(), data / "sidelane.db")
+        shutil.copy(migrated_database(), data / "sidelane.db")
     return env
 
 
