@@ -76,7 +76,7 @@ export class Answers {
       headers: { Accept: "application/json" },
       credentials: "same-origin",
       redirect: "error",
-      signal: AbortSignal.timeout(PATIENCE_MS),
+      signal: AbortSignal.timeout?.(PATIENCE_MS),
       ...options,
     });
   }

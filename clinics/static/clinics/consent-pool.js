@@ -110,6 +110,7 @@ async function begin(page) {
   });
 
   window.addEventListener("online", () => answers.flush());
+  window.addEventListener("beforeunload", (event) => { if (store.isOnNoDisk()) event.preventDefault(); });
   goWhenLeft(words.homeUrl);
   if (!told) drawList(page, store.record.pool);
   if (form.hidden === false) part("list").hidden = true;

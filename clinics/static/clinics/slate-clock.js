@@ -1,6 +1,7 @@
 // The server's clock on this phone, and within how much it is known.
 
 const TRIES = 8;
+const PATIENCE_MS = 8000; // a network that went away may leave a question open for minutes
 const DRIFT = 5e-5; // a phone's clock runs off by less than 50 millionths
 export const TOO_OLD_MS = 150000;
 export const TOO_VAGUE_MS = 500;
@@ -25,14 +26,17 @@ export class ServerClock {
     this.measuredAt = -Infinity;
     this.measuredDate = null;
     this.aheadMs = 0;
+    this.turn = 0;
   }
 
   // Of several answers the quickest tells best: the server's instant lies somewhere between asking
   // and having the answer, so half the round trip is the most that its middle can be wrong.
   async measure() {
     let best = null;
+    const mine = this.turn;
     for (let n = 0; n < TRIES; n += 1) {
       const one = await this.ask();
+      if (mine !== this.turn) return; // forgotten meanwhile
       if (typeof one === "string") {
         if (!best) this.state = one;
         break;
@@ -53,6 +57,7 @@ export class ServerClock {
       const response = await fetch(this.url, {
         headers: { Accept: "application/json" },
         cache: "no-store",
+        signal: AbortSignal.timeout?.(PATIENCE_MS),
       });
       const came = performance.now();
       if (response.status === 401 || response.status === 403 || response.redirected) {
@@ -73,6 +78,7 @@ export class ServerClock {
 
   // A phone that slept may have stopped its clock: what was measured before counts no more.
   forget() {
+    this.turn += 1;
     this.measuredAt = -Infinity;
     this.state = "measuring";
   }

@@ -26,6 +26,7 @@ function begin(page) {
   let wakeLock = null;
   let timer = 0;
   let measuring = false;
+  let again = false; // asked for while one was under way
   let px = 1;
   const tenths = wallClock(words.zone, 1);
 
@@ -39,10 +40,13 @@ function begin(page) {
 
   async function measure() {
     window.clearTimeout(timer);
-    if (measuring) return;
+    if (measuring) return void (again = true);
     measuring = true;
     tell();
-    await clock.measure();
+    do {
+      again = false;
+      await clock.measure();
+    } while (again);
     measuring = false;
     timer = window.setTimeout(measure, clock.state === "measured" ? MEASURE_EVERY_MS : AGAIN_MS);
     tell();
@@ -84,6 +88,11 @@ function begin(page) {
     } catch {
       wakeLock = null; // low battery, or no secure address: the screen may go dark by itself
     }
+    if (!running) letSleep(); // stopped meanwhile
+  }
+  function letSleep() {
+    wakeLock?.release();
+    wakeLock = null;
   }
 
   function show(on) {
@@ -102,8 +111,7 @@ function begin(page) {
       part("stop").focus();
     } else {
       tone.stop();
-      wakeLock?.release();
-      wakeLock = null;
+      letSleep();
       part("start").focus();
     }
   }
@@ -118,10 +126,8 @@ function begin(page) {
     part("tone").textContent = tone.on ? words.wordsToneOn : words.wordsToneOff;
   });
   document.addEventListener("visibilitychange", () => {
-    if (document.hidden) {
-      clock.forget();
-      return;
-    }
+    clock.forget(); // on the way out and on the way back: it may have slept in between
+    if (document.hidden) return;
     measure();
     if (running) stayAwake();
   });

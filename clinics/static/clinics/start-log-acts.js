@@ -20,6 +20,10 @@ export class Acts {
       if (outcome === "false-start") this.calledBack(event);
       else if (outcome === "no-show" || outcome === "skipped") this.tap(outcome, event);
     });
+    // The second half of a double tap would be said of whoever is next.
+    form.addEventListener("click", (event) => {
+      if (event.detail > 1 && event.target.closest("[name=outcome]")) event.preventDefault();
+    });
     // Enter in the note would press the form's first button, and that one logs a start.
     this.part("note").addEventListener("keydown", (event) => {
       if (event.key === "Enter") event.preventDefault();

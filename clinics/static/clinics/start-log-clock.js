@@ -2,17 +2,14 @@
 // page that is opened anew begins another run. How far the server's clock is ahead is measured by
 // time stamps to and fro; each is kept, so that the server can compute it again.
 
+import { newId } from "../portal/new-id.js";
 import { aheadOfWall, bestOffset, guessAt } from "./start-log-offset.js";
+
+export { newId };
 
 const EXCHANGES = 6;
 const PATIENCE_MS = 4000;
 const LATE_EVENT_MS = 1500; // an event that claims to be older than that has another clock
-
-export function newId() {
-  if (crypto.randomUUID) return crypto.randomUUID();
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-}
 
 export class Clock {
   // `ahead`: what an earlier run knew of this phone's time of day. `came(exchanges, ahead)` is
@@ -70,7 +67,7 @@ export class Clock {
     const response = await fetch(url, {
       headers: { Accept: "application/json" },
       cache: "no-store",
-      signal: AbortSignal.timeout(PATIENCE_MS),
+      signal: AbortSignal.timeout?.(PATIENCE_MS),
     });
     const came_ms = performance.now();
     if (!response.ok) throw new Error(`${response.status}`);

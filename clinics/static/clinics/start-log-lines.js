@@ -107,6 +107,9 @@ export class Lines {
     const key = (one) => `${one.kind} ${one.client_ids.join(" ")}`;
     const make = () => document.createElement("li");
     drawList(part("conflicts-list"), open, key, make, (item, one) => {
+      const told = JSON.stringify([one.words, one.lines.map((line) => [line.undone, this.what(line)])]);
+      if (item.dataset.told === told) return; // a button is not taken from under a finger
+      item.dataset.told = told;
       const said = document.createElement("p");
       said.textContent = one.words;
       const buttons = one.lines.filter((line) => !line.undone).map((line) => {

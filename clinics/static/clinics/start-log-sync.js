@@ -115,7 +115,7 @@ export class Sync {
       cache: "no-store",
       redirect: "error",
       body: body && JSON.stringify(body),
-      signal: AbortSignal.timeout(PATIENCE_MS),
+      signal: AbortSignal.timeout?.(PATIENCE_MS),
     });
     const said = meaning(response.status);
     if (said === "ok") return response.json();

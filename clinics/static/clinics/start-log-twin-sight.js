@@ -26,29 +26,36 @@ export function drawCode(canvas, textAt) {
 export class Reader {
   // `found(text, atMs)`: `atMs` on the monotonic clock, when the picture was taken from the camera.
   constructor(video, found) {
-    Object.assign(this, { video, found, on: false, stream: null, detector: null });
+    Object.assign(this, { video, found, on: false, stream: null, detector: null, turn: 0 });
     this.canvas = document.createElement("canvas");
   }
 
-  // False: there is no camera, or it may not be used.
+  // False: there is no camera, or it may not be used. Null: stopped, or begun anew, meanwhile; then
+  // no camera stays on.
   async begin(facing) {
+    this.stop();
+    const mine = this.turn;
+    const wanted = { facingMode: facing, width: { ideal: 1280 } };
     try {
-      const wanted = { facingMode: facing, width: { ideal: 1280 } };
-      this.stream = await navigator.mediaDevices.getUserMedia({ video: wanted, audio: false });
-      this.video.srcObject = this.stream;
+      const stream = await navigator.mediaDevices.getUserMedia({ video: wanted, audio: false });
+      if (mine !== this.turn) return release(stream);
+      this.video.srcObject = this.stream = stream;
       await this.video.play();
       this.detector = await ownReader();
     } catch {
+      if (mine !== this.turn) return null;
       this.stop();
       return false;
     }
+    if (mine !== this.turn) return null;
     this.on = true;
     this.round(this.stream);
     return true;
   }
 
   stop() {
-    for (const track of this.stream?.getTracks() ?? []) track.stop();
+    this.turn += 1;
+    release(this.stream);
     this.video.srcObject = null;
     this.stream = null;
     this.on = false;
@@ -76,6 +83,11 @@ export class Reader {
     if (this.detector) return (await this.detector.detect(this.canvas))[0]?.rawValue ?? "";
     return decodeQR(pen.getImageData(0, 0, width, height));
   }
+}
+
+function release(stream) {
+  for (const track of stream?.getTracks() ?? []) track.stop();
+  return null;
 }
 
 async function ownReader() {

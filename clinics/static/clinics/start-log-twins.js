@@ -54,6 +54,7 @@ export class Twins {
     this.reader.stop();
     this.count = 0;
     const works = on && (await this.reader.begin(this.facing));
+    if (works === null) return; // something else was wanted meanwhile
     this.part("twin-sight").hidden = !works;
     this.part("twin-turn").hidden = !works;
     this.part("twin-read").setAttribute("aria-pressed", String(works));

@@ -35,7 +35,10 @@ export function setText(element, text) {
 
 // Draws `items` into `list`: elements of items that stay are kept, so that focus, open panels and
 // half-written notes stay, too. `make()` gives an empty element, `fill(element, item)` its words.
+// What goes does so first: an element that is moved up past it would lose the focus.
 export function drawList(list, items, keyOf, make, fill) {
+  const keys = new Set(items.map((item) => String(keyOf(item))));
+  for (const child of [...list.children]) if (!keys.has(child.dataset.key)) child.remove();
   const before = new Map([...list.children].map((child) => [child.dataset.key, child]));
   let place = list.firstElementChild;
   for (const item of items) {
@@ -45,12 +48,10 @@ export function drawList(list, items, keyOf, make, fill) {
       element = make();
       element.dataset.key = key;
     }
-    before.delete(key);
     fill(element, item);
     if (element === place) place = place.nextElementSibling;
     else list.insertBefore(element, place);
   }
-  for (const left of before.values()) left.remove();
 }
 
 export const fromTemplate = (page, name) => () =>

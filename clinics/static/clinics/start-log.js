@@ -84,15 +84,17 @@ async function begin(page) {
   document.addEventListener("visibilitychange", lookAgain);
   window.setInterval(() => now.tick(), 250);
   window.setInterval(draw, 15_000); // signs grow old, and who comes late is there
+  window.addEventListener("beforeunload", (event) => { if (store.isOnNoDisk()) event.preventDefault(); });
   goWhenLeft(page.dataset.homeUrl);
   stayAwake();
   draw();
   if (await isReady(logUrl)) tellReady("ready");
   const asked = Number(new URLSearchParams(location.search).get("number"));
-  if (log.swimmer(asked)) now.choose(log.swimmer(asked));
+  const known = log.swimmer(asked);
+  if (known) now.choose(known);
   // A network that answers nothing is not waited for; then the worker may take its time.
   await Promise.race([sync.round(), new Promise((go) => window.setTimeout(go, SOON_MS))]);
-  if (!now.chosen && log.swimmer(asked)) now.choose(log.swimmer(asked));
+  if (!known && !now.chosen && !now.seen && log.swimmer(asked)) now.choose(log.swimmer(asked));
   await measure();
   tellReady(await makeReady(page.dataset.workerUrl, logUrl));
   askToStay();
