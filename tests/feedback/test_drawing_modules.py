@@ -30,7 +30,8 @@ def page(browser: Browser) -> Any:
         name = route.request.url.removeprefix(SITE + "/")
         if not name.endswith(".js"):
             return route.fulfill(body="<!doctype html><title>-</title>", content_type="text/html")
-        return route.fulfill(body=(FOLDER / name).read_text(), content_type="text/javascript")
+        file = FOLDER / name if (FOLDER / name).is_file() else ROOT / "portal/static" / name
+        return route.fulfill(body=file.read_text(), content_type="text/javascript")
 
     page.route(SITE + "/**", serve)
     page.goto(SITE + "/")

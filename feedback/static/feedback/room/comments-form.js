@@ -40,6 +40,7 @@ export function startForm(room) {
 
   function toggleSpan() {
     const now = room.now();
+    if (!span && now.frame === null) return; // no picture: a span cannot begin there
     span = span ? null : { view: now.main, frame: now.frame, at_s: now.at_s };
     showSpan();
     fill(now);

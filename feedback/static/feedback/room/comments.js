@@ -5,6 +5,7 @@
 
 import { startForm } from "./comments-form.js";
 import { makeIndex, neighbour, reach } from "./comments-index.js";
+import { startTyped } from "./comments-typed.js";
 
 const number = (text) => (text === undefined ? null : Number(text));
 
@@ -121,5 +122,6 @@ export function startComments(room) {
       if (note) note.hidden = false;
     });
   room.addKeys({ n: () => step(1), p: () => step(-1), c: form.write });
+  startTyped();
   readAll();
 }

@@ -1,5 +1,6 @@
 // The list of marks placed, drawn from its <template>: words go in as text, never as markup.
 
+import { keepFocus } from "./kept-focus.js";
 import { secondsFormat } from "./seconds.js";
 
 export function createMarkList(part) {
@@ -44,7 +45,7 @@ export function createMarkList(part) {
     show(marks) {
       list.hidden = marks.length === 0;
       list.querySelector("[data-mark-count]").textContent = marks.length;
-      list.querySelector("ol").replaceChildren(...marks.map(item));
+      keepFocus(list, () => list.querySelector("ol").replaceChildren(...marks.map(item)));
     },
     // The marks of frames that are on screen are pointed out.
     pointOut(marks, frames) {

@@ -37,7 +37,14 @@ export function startMarks(room) {
 
   // One after another: all marks come back, and the last answer is what the server has.
   let asked = Promise.resolve();
-  const post = (url, fields) => (asked = asked.then(() => send(url, fields)));
+  let underWay = 0;
+  function post(url, fields) {
+    underWay += 1;
+    const sent = asked.then(() => send(url, fields)).finally(() => { underWay -= 1; });
+    asked = sent.catch(() => {}); // the next one goes in any case
+    return sent;
+  }
+  window.addEventListener("beforeunload", (event) => { if (underWay) event.preventDefault(); });
 
   async function send(url, fields) {
     const token = part.querySelector("[name=csrfmiddlewaretoken]").value;
@@ -62,11 +69,21 @@ export function startMarks(room) {
 
   const number = (typed = "") => typed.trim().replace(",", ".");
 
+  // True once that very frame is on screen and stands: a player may come to rest on the next one,
+  // and somebody may be elsewhere by the time that a film has come.
+  async function standOn(view, frame) {
+    const stands = () => room.now().main === view && room.now().frame === frame;
+    await room.pause();
+    if (!stands()) await room.jump({ view, frame });
+    return stands();
+  }
+
   // The event on the frame that is on screen, with its place in the picture if that is wanted.
   async function place(kind, distance = "", plusMinus = "") {
     const { main, frame } = room.now(); // before anything moves on
+    const asks = frame !== null && placing.wanted(kind) && (await standOn(main, frame));
     room.pause();
-    const at = placing.wanted(kind) ? await placing.ask(labelOf(kind)) : null;
+    const at = asks ? await placing.ask(labelOf(kind)) : null;
     if (at === undefined) return;
     await mark({ clip: main, frame, kind, distance_m: number(distance), plus_minus_m: number(plusMinus) }, at);
   }
@@ -85,10 +102,17 @@ export function startMarks(room) {
   // Afterwards: the place of a mark that stands already.
   async function placeAfter(key) {
     const { view, frame, kind, label } = marks.find((one) => one.key === key);
-    room.pause();
-    await room.jump({ view, frame });
+    if (!(await standOn(view, frame))) return;
     const at = await placing.ask(label);
     if (at) await mark({ clip: view, frame, kind }, at);
+  }
+
+  // Once: the second press would find nothing there any more.
+  async function takeAway(form) {
+    if (form.dataset.sent) return;
+    form.dataset.sent = "yes";
+    if (await post(form.action, new FormData())) say(part.dataset.takenAway);
+    delete form.dataset.sent;
   }
 
   show();
@@ -101,11 +125,11 @@ export function startMarks(room) {
     event.preventDefault();
     go(link.closest("li").dataset.key);
   });
-  part.addEventListener("submit", async (event) => {
+  part.addEventListener("submit", (event) => {
     event.preventDefault();
     if (event.target.matches("[data-mark-form]"))
       place(event.submitter.value, event.target.elements.distance_m?.value, event.target.elements.plus_minus_m?.value);
-    else if (await post(event.target.action, new FormData())) say(part.dataset.takenAway);
+    else takeAway(event.target);
   });
   if (!find("[data-mark-form]")) return;
   // the pass hears its keys first; `keysInHand()` tells, `keysInHand(on)` takes them or puts them away

@@ -23,6 +23,8 @@ export function startPass(room, part, place, keysInHand) {
   let name = null; // of the pass that goes on
   let n = 0;
   let tookKeys = false;
+  let looks = 0;
+  const marking = []; // the steps whose marks are under way, by Enter, oldest first
   const steps = () => guides[name] ?? [];
   const step = () => steps()[n];
   function show() {
@@ -43,7 +45,9 @@ export function startPass(room, part, place, keysInHand) {
     show();
     const { kinds, at_s } = step();
     const at = filmed(at_s);
+    const mine = (looks += 1);
     await room.jump({ at_s: at });
+    if (mine !== looks) return; // at another step by now
     const best = room.views.find((view) => BEST_SEEN[view.kind]?.includes(kinds[0])
       && reaches(view, at) && awayS(view, at) === 0);
     if (best && name && room.now().main !== best.key) await room.safely(() => room.show(best.key));
@@ -86,17 +90,31 @@ export function startPass(room, part, place, keysInHand) {
     if (tookKeys) keysInHand(false);
   }
 
+  async function mark() {
+    if (!step()) return;
+    const { kinds, distance_m } = step();
+    const turn = { n };
+    marking.push(turn);
+    try {
+      await place(kinds[0], String(distance_m ?? ""));
+    } finally {
+      marking.splice(marking.indexOf(turn), 1);
+    }
+  }
+
   const acts = {
-    mark: () => step() && place(step().kinds[0], String(step().distance_m ?? "")),
+    mark,
     over: () => go(following(n)),
     back: () => go(n - 1),
     end,
   };
 
   room.element.addEventListener("room:marks", ({ detail }) => {
-    guides = detail.guides ?? guides;
+    guides = detail?.guides ?? guides;
     if (!name || !step()) return;
-    if (!step().kinds.includes(detail.kind)) return void show();
+    // pressed twice, or gone on meanwhile: what was marked is another step's
+    const another = marking.length > 0 && marking[0].n !== n;
+    if (another || !step().kinds.includes(detail?.kind)) return void show();
     if (step().repeats) look();
     else go(following(n));
   });

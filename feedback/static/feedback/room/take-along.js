@@ -18,6 +18,7 @@ export function startTakeAlong(room) {
   const clocks = new Map(); // promises, by view
   let loop = null;
   let own = { from_s: null, to_s: null }; // begun and ended here
+  let filled = null; // the view whose frames the span has
 
   // Only the list of frames, not the film.
   async function fetchClock(view) {
@@ -60,6 +61,10 @@ export function startTakeAlong(room) {
     return { clock, from, to };
   }
 
+  function ready(is) {
+    for (const kind of ["row", "film"]) form.querySelector(`[value="${kind}"]`).disabled = !is;
+  }
+
   async function fill() {
     if (!part.open) return;
     const { main, frame, at_s } = room.now();
@@ -69,8 +74,11 @@ export function startTakeAlong(room) {
     form.querySelector('[value="still"]').disabled = frame === null;
     find("[data-still-of]").textContent = frame === null ? dataset.noFrame
       : dataset.here.replace("{view}", view.name).replace("{at}", seconds.format(at_s));
+    if (filled !== main) ready(false); // the frames of another view are not sent for those of this one
     const { clock, from, to } = await span(main);
     if (room.now().main !== main) return; // filled anew by what changed it
+    filled = main;
+    ready(true);
     fields.from_frame.value = from;
     fields.to_frame.value = to;
     find("[data-span-shown]").textContent = `${view.name}, ${dataset.span}`

@@ -10,6 +10,7 @@ export function createTime(room) {
   let last = { at_s: 0, frames: {} };
   let state = { playing: false, waiting: false };
   let jumps = 0;
+  let wishes = 0; // of the person: to be elsewhere, or to stand
   let going = false;
 
   // The instant of the frame on screen, where the main view has one: what is said, drawn and
@@ -55,17 +56,20 @@ export function createTime(room) {
     const next = goesOn(room.views, last.at_s);
     if (!next || going) return;
     going = true;
+    const mine = wishes;
     await room.safely(async () => {
       const brought = stage.settle(next.at_s, { main: next.key });
       await engine.seek(next.at_s);
       await brought;
-      if (gate.allows(stage.main())) await engine.play();
+      // whoever jumped, stepped or took a tool meanwhile does not want it to run off
+      if (mine === wishes && gate.allows(stage.main())) await engine.play();
     });
     going = false;
   }
 
   async function jump({ view, frame, at_s }) {
     const mine = (jumps += 1);
+    wishes += 1;
     if (state.playing) await engine.pause();
     if (view === undefined) {
       const brought = stage.settle(at_s);
@@ -85,6 +89,7 @@ export function createTime(room) {
     const here = last.at_s;
     const there = reaches(view, here) && awayS(view, here) === 0;
     jumps += 1;
+    wishes += 1;
     if (state.playing) await engine.pause();
     const at_s = there ? here : Math.max(view.seen_from_s, view.from_s);
     const brought = stage.settle(at_s, { main: key });
@@ -99,8 +104,12 @@ export function createTime(room) {
     during(what) { says = what; },
     choose,
     jump,
-    step: (by) => room.safely(() => engine.step(by)),
+    step(by) {
+      wishes += 1;
+      return room.safely(() => engine.step(by));
+    },
     toggle: () => room.safely(async () => {
+      wishes += 1;
       if (state.playing) return engine.pause();
       if (gate.allows(stage.main())) await engine.play();
     }),
@@ -112,7 +121,10 @@ export function createTime(room) {
     show,
     shown: () => stage.shown(),
     jump: (where) => room.safely(() => jump(where)),
-    pause: () => engine.pause(),
+    pause() {
+      wishes += 1;
+      return engine.pause();
+    },
   });
   return time;
 }

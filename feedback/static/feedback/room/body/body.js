@@ -44,5 +44,6 @@ export function startBody(room) {
   form.addEventListener("submit", (event) => event.preventDefault());
   form.elements.table.addEventListener("change", ({ target }) =>
     store.send(form.action, { table: target.value }));
+  window.addEventListener("online", store.again);
   window.addEventListener("beforeunload", (event) => { if (store.unsaved()) event.preventDefault(); });
 }

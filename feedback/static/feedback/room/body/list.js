@@ -25,7 +25,10 @@ export function createList(part, room, { takeAway }) {
   part.addEventListener("submit", (event) => {
     if (!event.target.matches("[data-body-take-away]")) return;
     event.preventDefault();
-    takeAway(event.target.action);
+    const form = event.target;
+    if (form.dataset.sent) return; // once: the second press would find nothing there any more
+    form.dataset.sent = "yes";
+    takeAway(form.action).finally(() => delete form.dataset.sent);
   });
 
   return {

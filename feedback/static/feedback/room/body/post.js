@@ -20,5 +20,6 @@ export function createPost(part) {
     }
   }
 
+  // `send` does not fail: what is refused or lost is told.
   return (url, fields) => (before = before.then(() => send(url, fields)));
 }

@@ -43,7 +43,8 @@ export function startSetting(room, part, { setup, sheets, store }) {
     find("[data-body-tells]").textContent = its.map((one) => one.words).join(" · ");
   }
 
-  function set(_view, at) {
+  function set(view, at) {
+    if (view.key !== now().view) return say(); // another one came to the front under the finger
     const name = next();
     if (name === null) return say();
     asking.remember(name);

@@ -1,4 +1,5 @@
 // The bodies as this page has them: what is set stands at once, the server tells what it means.
+// What did not get there stays on the page and goes with the next that does.
 
 import { createPost } from "./post.js";
 
@@ -7,43 +8,59 @@ export function createStore(part, first, { url, table, onChange, onAnswer, onTro
   let [bodies, ways] = [first.bodies, first.ways];
   let good = bodies; // as the server has them
   let asked = 0;
-  let unsaved = false;
+  const own = new Map(); // "view:frame" → the newest of it that the server has not told back
 
-  const mine = (view, frame) =>
-    bodies.find((one) => one.mine && one.view === view && one.frame === frame);
+  const mine = (view, frame, all = bodies) =>
+    all.find((one) => one.mine && one.view === view && one.frame === frame);
+  const lostOnes = () => [...own.values()].filter((one) => one.lost);
 
-  async function send(to, fields) {
+  // Without its figures until the server has told them.
+  function laid(all, { view, frame, points }) {
+    const known = mine(view, frame, all);
+    const next = { key: "new", mine: true, view, frame, ...known, points, centre: null, labels: [] };
+    return known ? all.map((one) => (one === known ? next : one)) : [...all, next];
+  }
+  function preview(view, frame, points) {
+    bodies = laid(bodies, { view, frame, points });
+    onChange();
+  }
+
+  async function send(to, fields, one = null) {
     const before = (asked += 1);
     const { told, refused, lost } = await post(to, fields);
-    unsaved = Boolean(lost);
     if (told) good = told.bodies;
-    if (before !== asked && !refused) return; // a newer one is on its way
-    if (told) [bodies, ways] = [told.bodies, told.ways];
-    else if (refused) bodies = good;
+    if (one) one.lost = Boolean(lost);
+    if (one && !lost && own.get(one.key) === one) own.delete(one.key);
+    if (told) again();
+    if (told && before !== asked) return; // a newer one is on its way
+    if (told) ways = told.ways;
+    bodies = [...own.values()].reduce(laid, good);
     onChange();
-    onTrouble(refused ?? lost ?? "");
+    onTrouble(refused ?? lost ?? (lostOnes().length ? part.dataset.notSent : ""));
     if (told) onAnswer(told);
   }
 
-  // Without its figures until the server has told them.
-  function preview(view, frame, points) {
-    const known = mine(view, frame);
-    const next = { key: "new", mine: true, view, frame, ...known, points, centre: null, labels: [] };
-    bodies = known ? bodies.map((one) => (one === known ? next : one)) : [...bodies, next];
-    onChange();
+  function sendOne(one) {
+    const { view, frame, points } = one;
+    one.lost = false;
+    return send(url, { clip: view, frame, points: JSON.stringify(points), table: table() }, one);
   }
+  const again = () => lostOnes().forEach(sendOne);
 
   return {
     bodies: () => bodies,
     ways: () => ways,
     mine,
     points: (view, frame) => mine(view, frame)?.points ?? {},
-    unsaved: () => unsaved,
+    unsaved: () => own.size > 0,
     preview,
     save(view, frame, points) {
+      const one = { key: `${view}:${frame}`, view, frame, points, lost: false };
+      own.set(one.key, one);
       preview(view, frame, points);
-      return send(url, { clip: view, frame, points: JSON.stringify(points), table: table() });
+      return sendOne(one);
     },
-    send,
+    send: (to, fields) => send(to, fields),
+    again,
   };
 }

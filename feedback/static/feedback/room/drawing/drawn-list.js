@@ -1,5 +1,6 @@
 // The list of what is drawn, made from its <template>: words go in as text, never as markup.
 
+import { keepFocus } from "../kept-focus.js";
 import { secondsFormat } from "../seconds.js";
 import { untilFrame } from "./lasting.js";
 import { showSpan } from "./stands-for.js";
@@ -63,10 +64,7 @@ export function createDrawnList(part, { go, rubOut, again, stand, viewOf }) {
       const ordered = [...drawings].sort((a, b) => (a.at_s ?? Infinity) - (b.at_s ?? Infinity));
       list.hidden = drawings.length === 0;
       list.querySelector("[data-drawn-count]").textContent = drawings.length;
-      // who chooses there stays there, though the rows are made anew
-      const held = document.activeElement?.closest("[data-stands]") && keyOf(document.activeElement);
-      list.querySelector("ol").replaceChildren(...ordered.map(item));
-      if (held) list.querySelector(`li[data-key="${held}"] [data-stands]`)?.focus();
+      keepFocus(list, () => list.querySelector("ol").replaceChildren(...ordered.map(item)));
     },
   };
 }

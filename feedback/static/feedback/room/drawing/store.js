@@ -1,6 +1,7 @@
 // The drawings of the swim as this page has them. What is drawn stands at once; what could not
 // be saved stays on screen and says so.
 
+import { newId } from "../../../portal/new-id.js";
 import { labelOf } from "./geometry.js";
 import { createHistory } from "./history.js";
 import { Refused } from "./saving.js";
@@ -9,6 +10,7 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
   let all = first;
   const history = createHistory(() => onChange(all));
   const asked = new Map(); // by key, how many times: only the last answer is shown
+  let underWay = 0;
   const find = (key) => all.find((one) => one.key === key);
 
   function set(drawings) {
@@ -27,6 +29,7 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
     asked.set(key, turn);
     const last = () => asked.get(key) === turn;
     onTrouble("");
+    underWay += 1;
     try {
       const told = await work(drawing);
       if (told && last()) put(told);
@@ -36,6 +39,8 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
         onTrouble(error.message);
       }
       throw error;
+    } finally {
+      underWay -= 1;
     }
   }
 
@@ -54,6 +59,7 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
 
   function move(key, points) {
     const drawing = find(key);
+    if (!drawing) return null; // rubbed out while a hand held it
     const label = labelOf(drawing.kind, points, drawing.width_px, drawing.height_px);
     return change({ ...drawing, points, label }, saving.move);
   }
@@ -68,10 +74,10 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
     all: () => all,
     find,
     history,
-    unsaved: () => all.some((one) => one.trouble),
-    preview(key, points) { put({ ...find(key), points }); },
+    unsaved: () => underWay > 0 || all.some((one) => one.trouble),
+    preview(key, points) { if (find(key)) put({ ...find(key), points }); },
     draw(told) {
-      const key = crypto.randomUUID();
+      const key = newId();
       const label = labelOf(told.kind, told.points, told.width_px, told.height_px);
       const drawing = { key, mine: true, comment: null, label, ...told };
       drawing.words = words(drawing);
@@ -86,7 +92,7 @@ export function createStore(first, { saving, words, onChange, onTrouble }) {
     },
     move(key, points, before) {
       const there = JSON.stringify(points) === JSON.stringify(before);
-      if (there) return Promise.resolve();
+      if (there || !find(key)) return Promise.resolve();
       history.add({ undo: () => move(key, before), redo: () => move(key, points) });
       return quietly(move(key, points));
     },

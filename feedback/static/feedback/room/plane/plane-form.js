@@ -11,6 +11,7 @@ export function createPlaneForm(part, sending, marks, { views, kept }) {
   const [fit, error] = ["[data-plane-fit]", "[data-plane-error]"].map(find);
   let later = 0;
   let asked = 0;
+  let keeping = false;
 
   const complain = (sentences) => {
     error.hidden = !sentences.length;
@@ -53,7 +54,7 @@ export function createPlaneForm(part, sending, marks, { views, kept }) {
   function changed() {
     showLies();
     form.classList.toggle("begun", marks.all().length > 0);
-    find("[data-plane-keep]").disabled = marks.all().length === 0;
+    find("[data-plane-keep]").disabled = keeping || marks.all().length === 0;
     asked += 1;
     clearTimeout(later);
     later = setTimeout(look, LOOK_AFTER_MS);
@@ -65,14 +66,16 @@ export function createPlaneForm(part, sending, marks, { views, kept }) {
     event.preventDefault();
     const keep = find("[data-plane-keep]");
     if (keep.disabled) return;
-    keep.disabled = true;
-    const told = await sending.place(form, marks.place(), marks.all());
-    keep.disabled = false;
+    keeping = keep.disabled = true;
+    const sent = marks.all();
+    const told = await sending.place(form, marks.place(), sent);
+    keeping = keep.disabled = false;
     complain(told.errors ?? []);
     if (told.errors) return;
-    marks.drop();
-    form.hidden = true;
-    kept(told.planes);
+    const over = marks.all() === sent; // what was set or typed meanwhile is not kept yet, and stays
+    if (over) marks.drop();
+    form.hidden = over;
+    kept(told.planes, over);
   });
   find("[data-plane-drop]").addEventListener("click", () => {
     marks.drop();

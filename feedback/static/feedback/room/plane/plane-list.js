@@ -1,5 +1,7 @@
 // The list of planes, drawn anew from its <template>: words go in as text, never as markup.
 
+import { keepFocus } from "../kept-focus.js";
+
 export function createPlaneList(part) {
   const box = part.querySelector("[data-plane-list]");
   const template = part.querySelector("[data-plane-item]");
@@ -30,7 +32,7 @@ export function createPlaneList(part) {
   return {
     show(planes) {
       box.hidden = planes.length === 0;
-      box.querySelector("ol").replaceChildren(...planes.map(item));
+      keepFocus(box, () => box.querySelector("ol").replaceChildren(...planes.map(item)));
     },
     pointOut(key) {
       for (const row of box.querySelectorAll("li[data-key]")) row.classList.toggle("now", row.dataset.key === key);

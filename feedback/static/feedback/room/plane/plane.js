@@ -45,7 +45,11 @@ export function startPlane(room) {
   part.addEventListener("submit", async (event) => {
     if (!event.target.matches("[data-take-away]")) return;
     event.preventDefault();
-    const told = await sending.takeAway(event.target.action);
+    const form = event.target;
+    if (form.dataset.sent) return; // once: the second press would find nothing there any more
+    form.dataset.sent = "yes";
+    const told = await sending.takeAway(form.action);
+    delete form.dataset.sent;
     if (told.errors) say(told.errors.join(" "));
     else kept(told.planes, part.dataset.takenAway);
   });

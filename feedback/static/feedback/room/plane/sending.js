@@ -20,6 +20,9 @@ export function createSending(part) {
   const post = (url, fields) => ask(url, {
     method: "POST", body: fields, headers: { "X-CSRFToken": token() },
   });
+  // One after the other: all planes come back, and the last answer is what the server has.
+  let before = Promise.resolve();
+  const change = (url, fields) => (before = before.then(() => post(url, fields)));
 
   return {
     // `form`: for which frames and how the plane lies; `place`: { view, frame }.
@@ -37,9 +40,9 @@ export function createSending(part) {
       fields.set("distance_m", distance_m.value.trim().replace(",", "."));
       fields.set("marks", JSON.stringify(told));
       if (onlyLook) fields.set("only_look", "1");
-      return post(part.dataset.place, fields);
+      return (onlyLook ? post : change)(part.dataset.place, fields);
     },
-    takeAway: (url) => post(url, new FormData()),
+    takeAway: (url) => change(url, new FormData()),
     read(view, frame, points) {
       const asked = new URLSearchParams({ clip: view, frame });
       points.forEach(([x, y], n) => {

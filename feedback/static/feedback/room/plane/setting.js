@@ -71,8 +71,8 @@ export function startSetting(room, part, sheets, sending, { kept, say }) {
     say(on ? words.setHint : "");
     handles.refresh();
   }
-  function done(planes) {
-    hand.take(false);
+  function done(planes, over) {
+    if (over) hand.take(false);
     kept(planes);
   }
 

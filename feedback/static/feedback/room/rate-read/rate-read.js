@@ -15,12 +15,13 @@ export function startRateRead(room) {
   if (!form) return;
   const find = (name) => part.querySelector(name);
   const fields = form.elements;
-  const span = find("[data-rate-span]");
+  const [span, go] = ["[data-rate-span]", "[data-rate-go]"].map(find);
   const seconds = secondsFormat();
   const clockOf = clocksOf(room);
   const strip = room.element.querySelector("[data-lane-strip]");
   let loop = null;
   let box = null; // { view, frame, at_s, x, y, width, height }
+  let filled = 0;
 
   const say = (name, words = part.dataset[name]) => { find("[data-rate-said]").textContent = words; };
   const sheets = createSheets(room, { onResize: paint });
@@ -39,9 +40,12 @@ export function startRateRead(room) {
     paint();
   }
   async function fill() {
-    const key = fields.clip.value;
-    const looped = span.value === "loop" && loop;
-    const frames = looped ? framesOf(await clockOf(key), loop) : null;
+    const mine = (filled += 1);
+    const looped = span.value === "loop" ? loop : null;
+    go.disabled = Boolean(looped); // the frames of another view are not sent for those of this one
+    const frames = looped ? framesOf(await clockOf(fields.clip.value), looped) : null;
+    if (mine !== filled) return; // filled anew by what changed it
+    go.disabled = false;
     fields.from_frame.value = frames?.from ?? "";
     fields.to_frame.value = frames?.to ?? "";
     tellBox();

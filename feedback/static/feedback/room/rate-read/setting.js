@@ -12,7 +12,7 @@ const TOOL = "rate-box";
 export function startSetting(room, sheets, button, { done, say }) {
   const inHand = () => room.element.dataset.tool === TOOL;
   const keys = document.querySelector("[data-keys-on]");
-  let first = null; // { view, at }: the corner that is set
+  let first = null; // { view, frame, at }: the corner that is set
 
   function take(on) {
     if (on === inHand()) return;
@@ -21,6 +21,7 @@ export function startSetting(room, sheets, button, { done, say }) {
     room.pause();
     room.view(room.now().main)?.figure.scrollIntoView({ block: "nearest" });
   }
+  const frameOf = (key) => room.now().frames?.[key];
   const clear = () => { for (const { pointed } of sheets.all()) pointed.replaceChildren(); };
   function preview(view, at) {
     clear();
@@ -30,7 +31,7 @@ export function startSetting(room, sheets, button, { done, say }) {
   }
   function corner(view, at) {
     if (first?.view !== view.key) {
-      first = { view: view.key, at };
+      first = { view: view.key, frame: frameOf(view.key), at };
       say("first");
       return;
     }
@@ -55,6 +56,14 @@ export function startSetting(room, sheets, button, { done, say }) {
     if (on) say("setHint");
   });
 
+  // Another frame: the corner that was set does not belong there.
+  room.element.addEventListener("room:frame", ({ detail: { frames } }) => {
+    if (!first || frames[first.view] === first.frame) return;
+    first = null;
+    clear();
+    if (inHand()) say("setHint");
+  });
+
   for (const { view, area, w, h } of sheets.all()) {
     const place = ({ clientX, clientY }) =>
       fractionAt(area.getBoundingClientRect(), w, h, [clientX, clientY]);
@@ -63,7 +72,7 @@ export function startSetting(room, sheets, button, { done, say }) {
       if (!inHand() || event.button > 0 || !event.isPrimary) return;
       event.preventDefault();
       area.setPointerCapture(event.pointerId);
-      from = { px: [event.clientX, event.clientY], at: place(event) };
+      from = { px: [event.clientX, event.clientY], at: place(event), frame: frameOf(view.key) };
       if (first?.view !== view.key) first = null;
     });
     area.addEventListener("pointermove", (event) => {
@@ -78,9 +87,10 @@ export function startSetting(room, sheets, button, { done, say }) {
     area.addEventListener("pointerup", (event) => {
       if (!from) return;
       const moved = Math.hypot(event.clientX - from.px[0], event.clientY - from.px[1]);
-      const begun = from.at;
+      const { at: begun, frame } = from;
       from = null;
       cross.hide();
+      if (frame !== frameOf(view.key)) return void clear(); // another picture came under the hand
       if (moved < TAP_PX || first) corner(view, place(event));
       else finish(view, boxBetween(begun, place(event)));
     });
