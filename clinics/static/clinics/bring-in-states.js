@@ -4,6 +4,7 @@
 const EVERY_MS = 1500;
 const root = document.querySelector("[data-bring-in]");
 let timer = 0;
+let asked = 0;
 
 function hideLive() {
   const live = new Set([...root.querySelectorAll("[data-live]")].map((line) => line.dataset.live));
@@ -19,18 +20,22 @@ function bare(place) {
 }
 
 async function refresh() {
+  const mine = (asked += 1);
   const response = await fetch(root.dataset.statesUrl, { credentials: "same-origin" });
   if (!response.ok) return;
   const page = new DOMParser().parseFromString(await response.text(), "text/html");
+  const told = page.querySelector("[data-busy]");
+  if (!told || mine !== asked) return; // signed out; or something changed since: asked again
   const focused = document.activeElement?.closest("[data-station-state]");
+  let isHeld = false; // who is in it is not disturbed; it follows later
   for (const fresh of page.querySelectorAll("[data-station-state]")) {
     const id = fresh.dataset.stationState;
     const shown = root.querySelector(`[data-station-state="${id}"]`);
-    if (shown && shown !== focused && bare(shown) !== bare(fresh)) {
-      shown.replaceChildren(...fresh.childNodes);
-    }
+    if (!shown || bare(shown) === bare(fresh)) continue;
+    if (shown === focused) isHeld = true;
+    else shown.replaceChildren(...fresh.childNodes);
   }
-  root.dataset.busy = page.querySelector("[data-busy]")?.dataset.busy ?? "no";
+  root.dataset.busy = isHeld ? "yes" : told.dataset.busy;
   hideLive();
 }
 
@@ -49,6 +54,7 @@ function plan() {
 }
 
 root.addEventListener("bring-in:changed", () => {
+  asked += 1; // what is on its way does not know of it
   root.dataset.busy = "yes";
   plan();
 });

@@ -47,9 +47,10 @@ export function startClip(look) {
   }
 
   async function frame(by) {
-    if (!shown.frames) return;
-    const times = await frameTimes(shown.frames);
-    stand(middleOf(times, frameShown(times, now()) + by));
+    const { frames } = shown;
+    if (!frames) return;
+    const times = await frameTimes(frames);
+    if (shown.frames === frames) stand(middleOf(times, frameShown(times, now()) + by));
   }
 
   function drawStrip() {

@@ -36,6 +36,7 @@ export function startKeys(board, help, look) {
   document.addEventListener("keydown", (event) => {
     const { target, key } = event;
     if (event.altKey || event.ctrlKey || event.metaKey || event.isComposing) return;
+    if (event.repeat && !arrows[key]) return; // held down: that is one press
     if (!box.checked || help.open || target.closest(TYPED_INTO)) return;
     if (look.open()) {
       if (look.key(event)) event.preventDefault();

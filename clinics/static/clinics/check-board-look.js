@@ -12,6 +12,7 @@ export function startLook(board, look) {
   let still = null; // what is shown: a still of the row, or its link to the card
   let rowId = "";
   let before = 0; // of a card: how many seconds before the start
+  let views = []; // what is shown of the row, each with a button
 
   const row = () => still.closest("tr");
   const stillsOf = (tr) => [...tr.querySelectorAll("[data-still]")];
@@ -19,7 +20,8 @@ export function startLook(board, look) {
     pass ? `${where}, ${part("where").dataset.passWords.replace("{n}", pass)}` : where;
 
   function drawOthers() {
-    const views = [...row().querySelectorAll("[data-still], [data-look-at-card]")];
+    const focused = [...part("others").children].indexOf(document.activeElement);
+    views = [...row().querySelectorAll("[data-still], [data-look-at-card]")];
     const buttons = views.map((other) => {
       const button = document.createElement("button");
       button.type = "button";
@@ -36,6 +38,7 @@ export function startLook(board, look) {
       return button;
     });
     part("others").replaceChildren(...buttons);
+    if (focused >= 0) buttons[focused]?.focus({ preventScroll: true });
   }
 
   function drawPerson() {
@@ -131,6 +134,7 @@ export function startLook(board, look) {
       look.close(); // the swim is gone, or its clip
     } else {
       still = same;
+      if (views.some((one) => !one.isConnected)) drawOthers(); // or their buttons lead nowhere
       drawPerson();
     }
   });

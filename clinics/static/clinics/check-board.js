@@ -13,9 +13,14 @@ const LATEST_MS = 16000;
 
 function start(board) {
   const page = location.pathname;
-  let busy = false;
+  let acts = Promise.resolve(); // one after the other
+  let underWay = 0;
+  let begun = 0;
+  let leaves = false;
 
+  // Nothing is taken in that was asked for before an act began: it may be older than its answer.
   async function ask(url, options = {}) {
+    const mine = begun;
     const answer = await fetch(url, {
       credentials: "same-origin",
       headers: { "X-Board": "rows" },
@@ -23,25 +28,44 @@ function start(board) {
     });
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (!answer.ok || !fresh.getElementById("board-head")) throw new Error(`${answer.status}`);
+    if (mine !== begun) return false;
     return takeIn(board, fresh, new URL(answer.url).searchParams.get("rows") ?? "");
   }
 
-  async function act(form, button) {
+  const askOf = (form, button) => {
     const body = new FormData(form);
     body.append(button.name, button.value);
-    busy = true;
-    button.classList.add("board-busy");
+    return [button.getAttribute("formaction") ?? form.getAttribute("action"), { method: "POST", body }];
+  };
+
+  // What is undone is what was done last when its turn comes.
+  const ofNow = (form, button, told) => {
+    if (button.dataset.act !== "undo") return told;
+    const last = document.querySelector('[data-act="undo"]');
+    return last && askOf(form, last);
+  };
+
+  async function act(asked) {
+    if (leaves || !asked) return;
+    begun += 1;
     try {
-      await ask(button.getAttribute("formaction") ?? form.getAttribute("action"), {
-        method: "POST",
-        body,
-      });
+      await ask(...asked);
     } catch {
+      leaves = true;
       location.assign(page); // signed out, or the network is gone: the whole page says which
-    } finally {
-      busy = false;
-      button.classList.remove("board-busy");
     }
+  }
+
+  // Pressed while another act is under way: it waits for its turn. The same button counts once.
+  function press(form, button) {
+    if (button.classList.contains("board-busy")) return;
+    button.classList.add("board-busy");
+    underWay += 1;
+    const told = askOf(form, button);
+    acts = acts.then(() => act(ofNow(form, button, told))).finally(() => {
+      underWay -= 1;
+      button.classList.remove("board-busy");
+    });
   }
 
   document.addEventListener("submit", (event) => {
@@ -49,7 +73,10 @@ function start(board) {
     const button = event.submitter;
     if (!form || !button || button.hasAttribute("data-swap")) return;
     event.preventDefault();
-    if (!busy) act(form, button);
+    press(form, button);
+  });
+  window.addEventListener("beforeunload", (event) => {
+    if (underWay && !leaves) event.preventDefault();
   });
 
   const ids = (rows) => [...board.querySelectorAll(rows)].map((row) => row.dataset.row);
@@ -57,7 +84,7 @@ function start(board) {
 
   // Some of these rows anew, the others the next time. True if one changed.
   async function askAfter(rows) {
-    if (!rows.length || busy || document.hidden) return false;
+    if (!rows.length || underWay || document.hidden) return false;
     const atOnce = Number(board.dataset.rowsAtOnce);
     if (turn >= rows.length) turn = 0;
     const chosen = rows.slice(turn, turn + atOnce);
@@ -74,7 +101,7 @@ function start(board) {
     }
     setTimeout(round, wait);
     document.addEventListener("progress:changed", () => {
-      askAfter(ids("tr[data-row]:has(.check-none)")).catch(() => {});
+      acts.then(() => askAfter(ids("tr[data-row]:has(.check-none)"))).catch(() => {});
     });
   }
 

@@ -1,4 +1,5 @@
-// Says so when no news comes: a board that stands still looks just like one that is right.
+// Says so when no news comes: a board that stands still looks just like one that is right. And lets
+// no press get lost: the kit asks for itself, and htmx drops what comes meanwhile (hx-sync).
 
 const STALE_AFTER_MS = 25000;
 const LOOK_EVERY_MS = 2000;
@@ -21,3 +22,27 @@ document.body.addEventListener("htmx:afterSwap", (event) => {
   show();
 });
 window.setInterval(show, LOOK_EVERY_MS);
+
+const KIT = "#day-kit";
+let sending = false;
+let pressed = []; // ids of buttons that wait for the press before them
+
+document.body.addEventListener("htmx:confirm", (event) => {
+  const kit = event.target.closest(KIT);
+  if (!kit || event.target === kit) return;
+  const button = event.detail.triggeringEvent?.submitter;
+  if (!sending) return void window.htmx.trigger(kit, "htmx:abort"); // its own question
+  event.preventDefault();
+  if (button?.id) pressed.push(button.id);
+});
+const isPress = ({ detail: { requestConfig } }) =>
+  requestConfig.verb === "post" && requestConfig.elt.matches(".day-buttons");
+document.body.addEventListener("htmx:beforeRequest", (event) => { sending ||= isPress(event); });
+document.body.addEventListener("htmx:afterRequest", (event) => {
+  if (!isPress(event)) return;
+  sending = false;
+  if (!event.detail.successful) pressed = [];
+});
+document.body.addEventListener("htmx:afterSettle", () => {
+  if (!sending && pressed.length) document.getElementById(pressed.shift())?.click();
+});

@@ -102,7 +102,7 @@ export class FrameViewer {
       this.row(frames);
       this.send("shown", { frame: number, media_s: wanted.media_s, hidden });
     } catch (problem) {
-      this.find("trouble").textContent = problem.message;
+      if (number === this.frame) this.find("trouble").textContent = problem.message;
     }
   }
 
@@ -122,6 +122,8 @@ export class FrameViewer {
       button.addEventListener("click", () => this.go(one.frame));
       return button;
     });
+    const hadFocus = this.find("row").contains(document.activeElement);
     this.find("row").replaceChildren(...buttons);
+    if (hadFocus) this.find("row").querySelector("[aria-current]")?.focus({ preventScroll: true });
   }
 }

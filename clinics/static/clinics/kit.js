@@ -5,19 +5,22 @@ import { post, putParts } from "./plan-parts.js";
 const focusOf = (element) =>
   element?.matches("button.tick") ? `button.tick[value="${element.value}"]` : null;
 
-async function tick(form, button) {
-  const token = form.elements.csrfmiddlewaretoken.value;
-  button.disabled = true;
-  const url = form.getAttribute("action");
-  const { status, text } = await post(url, { [button.name]: button.value }, token).catch(() => ({}));
+// One after the other: the whole list comes back, and the last answer is what the server has.
+let before = Promise.resolve();
+
+async function tick({ url, fields, token }) {
+  const { status, text } = await post(url, fields, token).catch(() => ({}));
   if (status !== 200) return location.assign(location.pathname); // the whole page says what is wrong
-  const found = focusOf(button);
-  putParts(text);
-  return document.querySelector(found)?.focus({ preventScroll: true });
+  return putParts(text, focusOf).refocus();
 }
 
 document.addEventListener("submit", (event) => {
-  if (!event.target.matches("[data-kit-form]") || !event.submitter) return;
+  const { target: form, submitter: button } = event;
+  if (!form.matches("[data-kit-form]") || !button) return;
   event.preventDefault();
-  tick(event.target, event.submitter);
+  if (button.dataset.sent) return; // its line comes back, and then has another button
+  button.dataset.sent = "yes";
+  const token = form.elements.csrfmiddlewaretoken.value;
+  const asked = { url: form.getAttribute("action"), fields: { [button.name]: button.value }, token };
+  before = before.then(() => tick(asked));
 });

@@ -26,10 +26,15 @@ async function takePicture(form, video) {
   form.querySelector("[data-mask-picture]").hidden = false;
 }
 
+const asked = new WeakMap(); // by field: the last instant that was meant
+
+// The frame at which it was pressed, however long its number takes to come.
 async function takeFrame(field, video) {
+  const meant = { at_s: video.currentTime };
+  asked.set(field, meant);
   const table = await tableOf(video);
   const times = table.pts.map((ticks) => ticks / table.ticks_per_s);
-  field.value = table.first_frame + frameShown(times, video.currentTime);
+  if (asked.get(field) === meant) field.value = table.first_frame + frameShown(times, meant.at_s);
 }
 
 function start(form) {

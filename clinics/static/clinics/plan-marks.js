@@ -51,7 +51,11 @@ export function makeMovable(plan, stands, pool, words) {
     label(plan, stand, pool, words);
     const form = placeForm(stand.key);
     if (form.contains(document.activeElement)) continue; // somebody types there
-    for (const [field, name] of Object.entries(FIELDS)) form.elements[field].value = stand[name] ?? "";
+    for (const [name, of] of Object.entries(FIELDS)) {
+      const field = form.elements[name];
+      if (field.value !== field.defaultValue) continue; // typed, and not sent yet
+      field.value = field.defaultValue = stand[of] ?? "";
+    }
   }
 }
 

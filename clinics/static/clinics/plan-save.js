@@ -7,11 +7,19 @@ const PAUSE_MS = 700;
 
 export function startSaving({ urlOf, token, fresh, state, busy }) {
   const waiting = new Map(); // station → [stand, dragged]
-  let [timer, running, answer] = [null, null, null];
+  let [timer, answer, failed, underWay] = [null, null, false, 0];
+  let line = Promise.resolve();
+
+  // One request after the other, undoing as well.
+  function next(work) {
+    underWay += 1;
+    line = line.then(work).finally(() => { underWay -= 1; });
+    return line.then(settle);
+  }
 
   // The newest answer is put in place once nothing moves and nothing waits.
   function settle() {
-    if (answer === null || running || waiting.size || busy()) return;
+    if (answer === null || underWay || waiting.size || busy()) return;
     const text = answer;
     answer = null;
     fresh(text);
@@ -24,27 +32,28 @@ export function startSaving({ urlOf, token, fresh, state, busy }) {
     const isAnswer = status === 200 || status === 422;
     const isLost = status === 0 || status >= 500;
     if (isAnswer) answer = text;
+    failed = !isAnswer;
     state(isAnswer ? "saved" : isLost ? "lost" : "out");
     return isAnswer;
   }
 
-  async function sendAll() {
-    for (const [key, [stand, dragged]] of waiting) {
-      waiting.delete(key);
-      const fields = { x_m: stand.x, y_m: stand.y, z_m: stand.z, bearing_deg: stand.bearing ?? "" };
-      if (dragged) fields.dragged = "on";
-      if (!(await ask(urlOf(key), fields))) {
-        if (!waiting.has(key)) waiting.set(key, [stand, dragged]);
-        return;
-      }
-    }
+  async function sendOne(key) {
+    const [stand, dragged] = waiting.get(key);
+    waiting.delete(key);
+    const fields = { x_m: stand.x, y_m: stand.y, z_m: stand.z, bearing_deg: stand.bearing ?? "" };
+    if (dragged) fields.dragged = "on";
+    const isKept = await ask(urlOf(key), fields);
+    if (!isKept && !waiting.has(key)) waiting.set(key, [stand, dragged]);
+    return isKept;
   }
 
-  async function send() {
+  async function sendAll() {
+    for (const key of waiting.keys()) if (!(await sendOne(key))) return;
+  }
+
+  function send() {
     clearTimeout(timer);
-    running ??= sendAll().finally(() => (running = null));
-    await running;
-    settle();
+    return next(sendAll);
   }
 
   return {
@@ -56,11 +65,18 @@ export function startSaving({ urlOf, token, fresh, state, busy }) {
     },
     send,
     settle,
-    async ask(url) {
-      await send();
-      if (waiting.size) return;
-      await ask(url, {});
-      settle();
+    ask(url) {
+      clearTimeout(timer);
+      return next(async () => {
+        await sendAll();
+        if (!waiting.size) await ask(url, {});
+      });
     },
+    // As the page is left nobody waits for answers: all goes at once.
+    leave() {
+      clearTimeout(timer);
+      for (const key of [...waiting.keys()]) sendOne(key);
+    },
+    unsaved: () => failed && waiting.size > 0,
   };
 }

@@ -20,10 +20,11 @@ async function refresh(place) {
   const fresh = page.querySelector("[data-progress]");
   const made = (piece) => piece.querySelector("progress")?.value ?? 0;
   const before = made(place);
-  if (!place.contains(document.activeElement) && bare(place) !== bare(fresh)) {
-    place.replaceChildren(...fresh.childNodes);
-  }
-  place.dataset.busy = fresh.dataset.busy;
+  const { busy } = fresh.dataset;
+  const isOther = bare(place) !== bare(fresh);
+  const isHeld = isOther && place.contains(document.activeElement); // it follows later
+  if (isOther && !isHeld) place.replaceChildren(...fresh.childNodes);
+  place.dataset.busy = isHeld ? "yes" : busy;
   if (made(place) !== before) {
     place.dispatchEvent(new CustomEvent("progress:changed", { bubbles: true }));
   }

@@ -91,9 +91,9 @@ function start(plan) {
   });
   for (const rest of ["pointercancel", "keyup"]) plan.addEventListener(rest, saving.settle);
   again.addEventListener("click", saving.send);
-  addEventListener("pagehide", saving.send);
+  addEventListener("pagehide", saving.leave);
   addEventListener("beforeunload", (event) => {
-    if (!again.hidden) event.preventDefault(); // what was moved is not saved
+    if (saving.unsaved()) event.preventDefault(); // what was moved is not saved
   });
   plan.querySelector("[data-plan-hint]").hidden = false;
   upgrade();

@@ -9,7 +9,12 @@ function startTaps(place) {
   const clock = new ServerClock(place.dataset.tryOutClock);
   clock.measure();
   document.addEventListener("visibilitychange", () => {
-    if (!document.hidden && !clock.isKnown()) clock.measure();
+    clock.forget(); // a phone that slept may have stopped its clock: a tap would be minutes off
+    if (!document.hidden) clock.measure();
+  });
+  // a page that the browser kept while another one was shown comes back as it was left
+  window.addEventListener("pageshow", () => {
+    for (const button of place.querySelectorAll("[data-try-out-start] button")) button.disabled = false;
   });
   for (const form of place.querySelectorAll("[data-try-out-start]")) {
     form.addEventListener("submit", (event) => {
@@ -27,17 +32,25 @@ function isInUse(part) {
   return chosen || part.contains(document.activeElement);
 }
 
+// What a person sees of it: form tokens differ each time.
+function bare(part) {
+  return part.innerHTML.replace(/csrfmiddlewaretoken" value="\w+"/g, "");
+}
+
 async function refresh(place) {
   const response = await fetch(place.dataset.tryOutStates, { credentials: "same-origin" });
   if (!response.ok) return;
   const page = new DOMParser().parseFromString(await response.text(), "text/html");
   const fresh = page.querySelector("[data-busy]");
   if (!fresh) return;
+  let isHeld = false; // it follows later
   for (const part of fresh.querySelectorAll("[data-part]")) {
     const shown = place.querySelector(`[data-part="${part.dataset.part}"]`);
-    if (shown && !isInUse(shown)) shown.replaceChildren(...part.childNodes);
+    if (!shown || bare(shown) === bare(part)) continue;
+    if (isInUse(shown)) isHeld = true;
+    else shown.replaceChildren(...part.childNodes);
   }
-  place.querySelector("[data-busy]").dataset.busy = fresh.dataset.busy;
+  place.querySelector("[data-busy]").dataset.busy = isHeld ? "yes" : fresh.dataset.busy;
 }
 
 async function watch(place) {

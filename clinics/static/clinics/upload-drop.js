@@ -6,8 +6,9 @@ const RECORDINGS = /\.(mts|m2ts|ts|mp4|m4v|mov|mpg|mpeg|vob|mod|tod|avi|wmv|asf|
 export async function filesDropped(transfer) {
   const entries = [...transfer.items]
     .filter((item) => item.kind === "file")
-    .map((item) => item.webkitGetAsEntry());
-  if (!entries.some((entry) => entry && entry.isDirectory)) return [...transfer.files];
+    .map((item) => item.webkitGetAsEntry())
+    .filter(Boolean);
+  if (!entries.some((entry) => entry.isDirectory)) return [...transfer.files];
   const files = [];
   for (const entry of entries) await walk(entry, files);
   return files;

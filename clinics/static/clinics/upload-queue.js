@@ -13,10 +13,22 @@ export class UploadQueue {
     this.paused = false;
   }
 
-  add(item) {
-    this.items.push(Object.assign(item, { state: item.state ?? "waiting", sent: item.sent ?? 0 }));
+  // On the list; it is sent once it is let go: what the server has of it is being asked.
+  hold(item) {
+    this.items.push(Object.assign(item, { state: "asking", sent: 0 }));
+    this.told(item);
+    return item;
+  }
+
+  letGo(item, facts) {
+    Object.assign(item, { state: "waiting" }, facts);
     this.told(item);
     this.next();
+  }
+
+  // Chosen or dropped once more before it is through.
+  holds(file) {
+    return this.open.some((one) => isSame(one.file, file));
   }
 
   next() {
@@ -95,6 +107,10 @@ export class UploadQueue {
   get open() {
     return this.items.filter((one) => !["here", "known", "refused"].includes(one.state));
   }
+}
+
+function isSame(one, other) {
+  return ["name", "size", "lastModified"].every((fact) => one[fact] === other[fact]);
 }
 
 function reasonOf(error) {

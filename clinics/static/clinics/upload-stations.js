@@ -1,17 +1,14 @@
 // Each station takes dropped or chosen files and sends them; says how fast and how long still.
 
+import { newId } from "../portal/new-id.js";
 import { filesDropped } from "./upload-drop.js";
+import { newLine, showLine } from "./upload-line.js";
 import { UploadQueue } from "./upload-queue.js";
 import { bytesInWords, fill, sortOut, speedOf, timeLeft } from "./upload-words.js";
 
 const language = document.documentElement.lang;
 const queues = [];
-
-function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16)); // also where randomUUID is not
-  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
-}
+const ASK_AGAIN_MS = 3000;
 
 class Station {
   constructor(root) {
@@ -57,16 +54,17 @@ class Station {
     });
   }
 
-  async take(files) {
+  async take(chosen) {
+    const files = chosen.filter((file) => !this.queue.holds(file));
     if (!files.length) return;
-    const response = await fetch(this.words.knownUrl, { credentials: "same-origin" });
-    const known = response.ok ? (await response.json()).uploads : [];
-    const { found, card, cardFiles } = sortOut(files, known, newId());
-    files.forEach((file, number) => {
+    const camera = this.form.elements.camera.value; // as it stands while they are chosen
+    const items = files.map((file) => this.queue.hold({ file, url: null, id: null }));
+    const { found, card, cardFiles } = sortOut(files, await this.known(items), newId());
+    items.forEach((item, number) => {
+      const { file } = item;
       const row = found[number];
       const open = row && row.state === "open";
-      this.queue.add({
-        file,
+      this.queue.letGo(item, {
         url: open ? row.url : null,
         id: row ? row.id : null,
         state: row && !open ? "known" : "waiting",
@@ -74,7 +72,7 @@ class Station {
         metadata: {
           filename: file.name,
           station: this.words.uploadStation,
-          camera: this.form.elements.camera.value,
+          camera,
           card,
           card_files: String(cardFiles),
           modified: String(file.lastModified),
@@ -83,41 +81,27 @@ class Station {
     });
   }
 
+  // What the server has already. Without a connection it is asked until there is an answer: what is
+  // half there goes on, and nothing that was chosen is lost.
+  async known(items) {
+    for (;;) {
+      try {
+        const response = await fetch(this.words.knownUrl, { credentials: "same-origin" });
+        if (response.ok) return (await response.json()).uploads;
+        if (response.status < 500) return [];
+      } catch {
+        // no connection, or another page: signed out
+      }
+      for (const item of items) this.show(Object.assign(item, { state: "again" }));
+      await new Promise((done) => window.setTimeout(done, ASK_AGAIN_MS));
+    }
+  }
+
   show(item) {
     this.root.querySelector("[data-sending]").hidden = false;
-    item.line ??= this.newLine(item);
-    if (item.id) item.line.dataset.live = item.id;
-    item.line.querySelector(".state").textContent = this.wordsOf(item);
-    item.line.querySelector(".state").className = `state ${toneOf(item)}`;
-    item.line.querySelector("progress").value = item.file.size ? item.sent / item.file.size : 1;
-    item.line.querySelector("progress").hidden = ["here", "known", "refused"].includes(item.state);
+    if (!item.line) this.root.querySelector("[data-queue]").append((item.line = newLine(item)));
+    showLine(item, this.words, language);
     this.total();
-  }
-
-  newLine(item) {
-    const line = document.createElement("li");
-    const [name, state, bar] = ["bdi", "span", "progress"].map((tag) => document.createElement(tag));
-    name.textContent = item.file.name;
-    name.className = "file-name";
-    bar.setAttribute("aria-label", item.file.name);
-    state.className = "state";
-    line.append(name, state, bar);
-    this.root.querySelector("[data-queue]").append(line);
-    return line;
-  }
-
-  wordsOf(item) {
-    const key = { sending: "Waiting", again: "Again", known: "Known", here: "Here" }[item.state];
-    if (item.state === "sending" && item.file.size) return this.percent(item);
-    if (item.state === "paused") {
-      return fill(this.words.wordsPaused, { percent: percentOf(item) });
-    }
-    if (item.state === "refused") return fill(this.words.wordsRefused, { why: item.why });
-    return this.words[`words${key ?? "Waiting"}`];
-  }
-
-  percent(item) {
-    return `${percentOf(item)} % / ${bytesInWords(item.file.size, language)}`;
   }
 
   total() {
@@ -140,14 +124,6 @@ class Station {
           left: timeLeft((size - sent) / speed, { ...words, hours: this.words.wordsHours }, language),
         });
   }
-}
-
-function percentOf(item) {
-  return Math.floor((100 * item.sent) / Math.max(item.file.size, 1));
-}
-
-function toneOf(item) {
-  return { refused: "unknown", again: "look", paused: "look", here: "", known: "" }[item.state] ?? "busy";
 }
 
 for (const root of document.querySelectorAll("[data-upload-station]")) new Station(root);
