@@ -123,6 +123,17 @@ def test_plurals_have_both_forms_and_typography_is_french() -> None:
             assert "'" not in text, f"a straight apostrophe: {text}"
 
 
+def test_default_texts_are_typed_as_french_is() -> None:
+    texts = sorted((ROOT / "clinics/texts").glob("*.fr.txt"))
+    assert texts
+    for path in texts:
+        text = path.read_text(encoding="utf-8")
+        found = re.findall(
+            r".{0,20} [:;?!»%].{0,5}|.{0,20}['“”\"].{0,5}|\bce [aeiouyéèêh]\w+", text
+        )
+        assert not found, f"{path.name}: {found}"
+
+
 def test_the_catalogue_holds_no_paths() -> None:
     text = CATALOGUE.read_text(encoding="utf-8")
     assert "\n#: " not in text

@@ -119,7 +119,7 @@ def test_a_french_text_has_its_receipt_in_french_words(cast: Cast) -> None:
     row = take_answers(swimmer=bela, answers=answers, how=LINK)[0]
     notice = told(row)["processing"]
     assert notice["language"] == "fr"
-    assert notice["privacy_notice"]["text_as_shown"].startswith("J’accepte d’être filmé")
+    assert notice["privacy_notice"]["text_as_shown"].startswith("J’accepte que l’on me filme")
 
 
 def words_in(consent: Consent) -> str:
