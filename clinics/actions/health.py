@@ -24,7 +24,7 @@ def check_sandbox() -> Finding:
         False,
         _(
             "The sandbox (bubblewrap) does not work here, and Sidelane %(done)s. Install it, or "
-            "allow user namespaces; in containers run the media container that deploy/ names."
+            "allow user namespaces (in a container its host has to allow them)."
         )
         % {"done": done},
     )
