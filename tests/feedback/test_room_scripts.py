@@ -707,3 +707,23 @@ def test_words_to_the_swimmer_are_unsaved_until_the_server_has_them(page: Page) 
         """,
     )
     assert told == [True, False, False, False, True]
+
+
+def test_pictures_of_a_swim_come_once_the_network_is_back(page: Page) -> None:
+    told = run(
+        page,
+        """
+        document.body.innerHTML = `<section data-pictures="/pictures"><div data-pictures-here></div>
+          </section>`;
+        await load("feedback/room/swim-pictures.js");
+        await until(() => asked.length);
+        await asked[0].fail();
+        window.dispatchEvent(new Event("online"));
+        await until(() => asked.length);
+        await asked[0]?.answer("<div data-pictures-made>made</div>");
+        window.dispatchEvent(new Event("online")); // they are here
+        await settle();
+        return [find("[data-pictures-here]").textContent, asked.length];
+        """,
+    )
+    assert told == ["made", 0]

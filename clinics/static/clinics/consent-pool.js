@@ -95,7 +95,7 @@ async function begin(page) {
     if (!kept) await answers.flush(); // it is in memory alone: it goes now, or has to be asked again
     if (!kept && answers.waiting().length) return tell("refused", words.wordsUnkept);
     given.add(answer.number);
-    show(null);
+    if (field("client_id").value === client_id) show(null); // else somebody else's form is open by now
     answered(answer.number);
     tell("thanks", fill(words.wordsThanks, { name }));
     draw();

@@ -59,15 +59,20 @@ async function send(form) {
 
 function start(form) {
   const trouble = form.querySelector("[data-passkey-error]");
+  let isAsking = false; // the browser asks for one passkey at a time, and refuses a second question
   form.hidden = false;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (isAsking) return;
+    isAsking = true;
     trouble.textContent = "";
     try {
       await send(form);
     } catch {
       // The person said no, or the browser could not: both are told the same way by browsers.
       trouble.textContent = trouble.dataset.passkeyError;
+    } finally {
+      isAsking = false;
     }
   });
 }

@@ -36,7 +36,10 @@ export function startPictures(section, room) {
     if (again !== undefined) details?.querySelector("summary").focus();
   }
 
-  const quietly = () => fetchAnew().catch(() => {}); // without the network they stay as they were
+  // Without the network they stay as they were, and come once it is back.
+  let failed = false;
+  const quietly = () => fetchAnew().then(() => { failed = false; }, () => { failed = true; });
+  window.addEventListener("online", () => { if (failed) quietly(); });
   const near = new IntersectionObserver(
     (seen) => {
       if (!seen.some((one) => one.isIntersecting)) return;
