@@ -77,15 +77,20 @@ def moved(matrix: Floats, points: NDArray[np.floating]) -> Floats:
 
 
 def weights(matrix: Floats, picture: Floats, u_m: Floats, click_u_px: float) -> Floats:
-    """One over the standard uncertainty of each mark, in metres of the plane: of its place, and
-    of the click as far as it is moved there."""
-    here = moved(matrix, picture)
-    step = (
-        moved(matrix, picture + np.array([0.5, 0.0])),
-        moved(matrix, picture + np.array([0.0, 0.5])),
-    )
-    per_px = np.sqrt(sum(np.sum((one - here) ** 2, axis=1) for one in step) * 4 / 2)
-    return np.asarray(1 / np.maximum(np.hypot(u_m, click_u_px * per_px), 1e-9))
+    """What each mark is worth, as matrices (n, 2, 2) that make of an error in metres one of
+    standard uncertainty 1 along both axes: of the mark's place, and of its click as far as it is
+    moved there. Looked at from the side a pixel is many times as long across as along, so a click
+    is no one number of metres."""
+    half = 0.5 * np.eye(2)
+    per_px = np.stack([moved(matrix, picture + d) - moved(matrix, picture - d) for d in half], 2)
+    clicked = click_u_px**2 * per_px @ per_px.transpose(0, 2, 1)
+    placed = np.maximum(u_m, 1e-9)[:, None, None] ** 2 * np.eye(2)
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(placed + clicked)))
+
+
+def weighed(weight: Floats, errors: Floats) -> Floats:
+    """Errors of marks, (n, 2) in metres, in units of what they may be off."""
+    return np.asarray(np.einsum("nij,nj->ni", weight, errors))
 
 
 def refined(matrix: Floats, picture: Floats, metres: Floats, weight: Floats) -> Floats:
@@ -94,7 +99,7 @@ def refined(matrix: Floats, picture: Floats, metres: Floats, weight: Floats) -> 
 
     def left(h: Floats) -> Floats:
         made = np.append(h * scale, 1.0).reshape(3, 3)
-        return np.asarray(((moved(made, picture) - metres) * weight[:, None]).ravel())
+        return weighed(weight, moved(made, picture) - metres).ravel()
 
     scale = np.where(scale > 0, scale, 1.0)
     found = scipy.optimize.least_squares(left, matrix.ravel()[:8] / scale, method="lm")
@@ -107,9 +112,10 @@ def covariance(matrix: Floats, picture: Floats, weight: Floats) -> Floats:
     made = moved(matrix, picture)
     for (px, py), (x_m, y_m), by in zip(picture, made, weight, strict=True):
         w = matrix[2] @ np.array([px, py, 1.0])
-        rows.append(by / w * np.array([px, py, 1, 0, 0, 0, -x_m * px, -x_m * py]))
-        rows.append(by / w * np.array([0, 0, 0, px, py, 1, -y_m * px, -y_m * py]))
-    design = np.array(rows)
+        along = [px, py, 1, 0, 0, 0, -x_m * px, -x_m * py]
+        across = [0, 0, 0, px, py, 1, -y_m * px, -y_m * py]
+        rows.append(by @ np.array([along, across]) / w)
+    design = np.concatenate(rows)
     scale = np.linalg.norm(design, axis=0)
     inverse = np.linalg.pinv(design / scale)
     whitened = (inverse @ inverse.T) / np.outer(scale, scale)

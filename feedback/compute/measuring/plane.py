@@ -53,8 +53,8 @@ class Spot:
 @dataclass(frozen=True, eq=False)
 class Plane:
     """`matrix` (3 x 3) maps picture to metres. `residual_px`: root mean square of what each mark
-    is off in the picture, None with four marks, which always fit. `weights`: one over each
-    mark's standard uncertainty in metres."""
+    is off in the picture, None with four marks, which always fit. `weights`: what each mark is
+    worth (homography.weights)."""
 
     key: str
     matrix: Floats
@@ -208,7 +208,7 @@ def _refuse(marks: Sequence[Known]) -> None:
 def _worse_than_said(matrix: Floats, picture: Floats, metres: Floats, weights: Floats) -> float:
     """By how much the marks scatter more than they should, squared and at least 1: marks that do
     not fit make every place less sure (the reduced chi-square)."""
-    left = (homography.moved(matrix, picture) - metres) * weights[:, None]
+    left = homography.weighed(weights, homography.moved(matrix, picture) - metres)
     freedom = left.size - matrix.size + 1
     return max(1.0, float(np.sum(left**2)) / freedom)
 

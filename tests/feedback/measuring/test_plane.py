@@ -142,6 +142,34 @@ def test_stated_uncertainty_covers_what_clicks_make(seed: int) -> None:
     assert 0.90 <= hits / 200 <= 1.0
 
 
+def from_the_side(x_m: float, y_m: float) -> tuple[float, float]:
+    """A pinhole camera 3 m above the water and 10 m beside the lane, level with 12.5 m."""
+    down, f_px = np.arctan2(3.0, 11.0), 1400.0
+    deep = (y_m + 10.0) * np.cos(down) + 3.0 * np.sin(down)
+    below = 3.0 * np.cos(down) - (y_m + 10.0) * np.sin(down)
+    return 960 + f_px * (x_m - 12.5) / deep, 540 + f_px * below / deep
+
+
+@pytest.mark.parametrize("more", [(), ((12.0, 0.0), (12.0, 2.5), (10.0, 0.0))], ids=["4", "7"])
+def test_a_lane_seen_from_the_side_is_as_sure_as_said(
+    more: tuple[tuple[float, float], ...],
+) -> None:
+    """There a pixel is four times as long across the lane as along it; the ± along is that of
+    draws (GUM Supplement 1, JCGM 101:2008), no narrower and hardly wider."""
+    rng, errors, said = np.random.default_rng(2), [], []
+    for _ in range(300):
+        marks = []
+        for x_m, y_m in ((8.0, 0.0), (16.0, 0.0), (16.0, 2.5), (8.0, 2.5), *more):
+            off = rng.normal(0, 0.02, 2)
+            px, py = np.array(from_the_side(x_m + off[0], y_m + off[1])) + rng.normal(0, 1.5, 2)
+            marks.append(Known(float(px), float(py), x_m, y_m))
+        px, py = np.array(from_the_side(12.0, 0.3)) + rng.normal(0, 1.5, 2)
+        spot = fit_plane(marks, key="p").spot(float(px), float(py), "here")
+        errors.append(spot.x.value - 12.0)
+        said.append(spot.x.u)
+    assert np.median(said) == pytest.approx(np.std(errors), rel=0.13)
+
+
 @pytest.mark.parametrize(
     ("nearer_m", "share"),
     [(0.25, 0.0256), (-0.25, -0.0244), (0.5, 0.0526), (-0.5, -0.0476), (1.25, 0.1429)],
