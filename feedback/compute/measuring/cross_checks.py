@@ -16,7 +16,13 @@ from feedback.compute.measuring.consistency import rate_times_length
 from feedback.compute.measuring.course import Length, Wrong
 from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen, is_anywhere, place_of
 from feedback.compute.measuring.notation import written
-from feedback.compute.measuring.strokes import MARKS_PER_CYCLE, PER_MIN, clean, swimming_speed
+from feedback.compute.measuring.strokes import (
+    MARKS_PER_CYCLE,
+    PER_MIN,
+    clean,
+    swimming_speed,
+    whole_cycles,
+)
 from feedback.compute.measuring.swim_marks import SwimMarks
 from feedback.compute.measuring.times import Times
 from feedback.compute.measuring.uncertain import Quantity, exact
@@ -87,16 +93,20 @@ def _hands_and_head(length: Length, swim: SwimMarks, times: Times) -> Iterator[W
     """Rate times stroke length against speed (Craig and Pendergast 1979), where the length of a
     stroke is told by the places at which the hands went in, and the speed by the head."""
     per_cycle = MARKS_PER_CYCLE.get(swim.course.stroke_of(length.number))
-    hands = [one for one in clean(length.hands) if one.swum is not None]
-    found = swimming_speed(length, times)
-    if per_cycle is None or found is None or len(hands) < LEAST_HANDS:
+    found = swimming_speed(length, swim.course, times)
+    if per_cycle is None or found is None:
         return
     by_head, one, other = found
-    cycles = (len(hands) - 1) / per_cycle
-    span = times.between(hands[0], hands[-1])
-    if span is None or hands[0].swum is None or hands[-1].swum is None:
+    counted = list(enumerate(whole_cycles(clean(length.hands), per_cycle)))
+    placed = [(n, hand) for n, hand in counted if hand.swum is not None]
+    if len(placed) < LEAST_HANDS:
         return
-    way = (hands[-1].swum - hands[0].swum).times(1 / cycles)
+    (begin, first), (end, last) = placed[0], placed[-1]
+    cycles = (end - begin) / per_cycle  # hands between them without a place are strokes, too
+    span = times.between(first, last)
+    if span is None or first.swum is None or last.swum is None:
+        return
+    way = (last.swum - first.swum).times(1 / cycles)
     rate = exact(PER_MIN * cycles) / span
     by_hands = rate.times(1 / PER_MIN) * way
     if way.value <= 0 or not by_hands.is_other_than(by_head):
@@ -113,4 +123,4 @@ def _hands_and_head(length: Length, swim: SwimMarks, times: Times) -> Iterator[W
         hands=f"{by_hands.value:.2f}",
         head=f"{by_head.value:.2f}",
     )
-    yield Wrong((hands[0].key, hands[-1].key, one.key, other.key), told)
+    yield Wrong((first.key, last.key, one.key, other.key), told)

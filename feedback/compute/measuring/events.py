@@ -11,6 +11,7 @@ that of the start signal.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -153,7 +154,7 @@ def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
     >>> round(at.value, 3), round(at.u, 4)
     (6.1, 0.0117)
     """
-    if not 0 < seen.interval_s < 10:
+    if not 0 < seen.interval_s < math.inf:
         raise ValueError(f"mark {seen.key}: a frame interval of {seen.interval_s} s")
     if is_anywhere(seen):
         return Quantity(seen.frame_s, _clock(seen.view))

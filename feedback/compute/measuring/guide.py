@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from feedback.compute.measuring.events import Event, Seen
 from feedback.compute.measuring.strokes import MARKS_PER_CYCLE
-from feedback.compute.measuring.swim_marks import NEAR_M, Course, Length, SwimMarks
+from feedback.compute.measuring.swim_marks import NEAR_M, START, Course, Length, SwimMarks
 from feedback.compute.measuring.turns import ZONES, TurnZone
 
 # All of these are our choice: about where things are in a swim, good enough to jump to.
@@ -142,8 +142,8 @@ def _found(step: Step, swim: SwimMarks) -> list[Seen]:
     """The marks that a step asks for; none of a step that goes on until somebody ends it."""
     if step.repeats:
         return []
-    if step.event in swim.start:
-        return [swim.start[step.event]]
+    if step.event in START:
+        return [swim.start[step.event]] if step.event in swim.start else []
     length = _length_of(step, swim)
     if length is None:
         return []
@@ -172,7 +172,8 @@ class _Expecting:
         self.speed = 100.0 / pace_s_per_100m
         anchors = [(0.0, 0.0)]
         for step in full_pass(self.course):
-            if found := _found(step, swim):
+            found = [one for one in _found(step, swim) if one.view.clock_u_s is not None]
+            if found:
                 anchors.append((self._by_pace_s(step), found[0].frame_s))
         self.anchors = sorted(anchors[1:] if len(anchors) > 1 else anchors)
 

@@ -7,10 +7,10 @@ from itertools import pairwise
 
 from feedback.compute.measuring.events import Seen, at_m_of, place_of
 from feedback.compute.measuring.measure import Measure
-from feedback.compute.measuring.strokes import swimming_speed
+from feedback.compute.measuring.strokes import MARKS_PER_CYCLE, swimming_speed
 from feedback.compute.measuring.swim_marks import SwimMarks
 from feedback.compute.measuring.times import Times, apart_m
-from feedback.compute.measuring.uncertain import Quantity, exact
+from feedback.compute.measuring.uncertain import exact
 
 FROM_START_M = (5.0, 10.0, 15.0)
 """Distances at which the start is judged; the speed to them is said, too."""
@@ -31,21 +31,12 @@ def way_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
 
 def _to_distance(head: Seen, times: Times) -> Iterator[Measure]:
     at, place = times.since_start(head), place_of(head)
-    if at is None or place is None or at.value <= 0:
+    if at is None or place is None or place.value <= 0:
         return
-    slope = _time_with_place(head, at)
-    yield Measure("time-to-distance", slope, at_m=at_m_of(head), marks=(head.key,))
+    yield Measure("time-to-distance", at, at_m=at_m_of(head), marks=(head.key,))
     if at_m_of(head) in FROM_START_M:
-        yield Measure("speed-to-distance", place / at, at_m=at_m_of(head), marks=(head.key,))
-
-
-def _time_with_place(head: Seen, at: Quantity) -> Quantity:
-    """The time to a distance is as unsure as the place, divided by the speed there: the mean
-    speed until then stands for that."""
-    place = place_of(head)
-    if place is None or not place.parts:
-        return at
-    return at + place.plus(-place.value).times(at.value / place.value)
+        speed = place / (times.at(head) - times.zero.time)  # as far as it was, when it was there
+        yield Measure("speed-to-distance", speed, at_m=at_m_of(head), marks=(head.key,))
 
 
 def _lengths(swim: SwimMarks, times: Times) -> Iterator[Measure]:
@@ -66,13 +57,15 @@ def _lengths(swim: SwimMarks, times: Times) -> Iterator[Measure]:
 
 
 def _fade(swim: SwimMarks, times: Times) -> Iterator[Measure]:
-    """Between the first and the last length in which a speed of swimming can be told."""
+    """Between the first and the last length in which a speed of swimming can be told. None of a
+    medley: breaststroke is slower than butterfly, and nobody faded."""
+    strokes = {swim.course.stroke_of(length.number) for length in swim.lengths}
     speeds = [
         (found[0], (found[1].key, found[2].key))
         for length in swim.lengths
-        if (found := swimming_speed(length, times)) is not None
+        if (found := swimming_speed(length, swim.course, times)) is not None
     ]
-    if len(speeds) < 2:
+    if len(speeds) < 2 or len(strokes) > 1 or not strokes <= set(MARKS_PER_CYCLE):
         return
     (first, keys), (last, more) = speeds[0], speeds[-1]
     fade = (first - last).times(100.0) / first

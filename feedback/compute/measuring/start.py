@@ -30,13 +30,18 @@ def start_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
     breakout = swim.lengths[0].breakout if swim.lengths else None
     yield from _measure("breakout-time", times.since_start(breakout), breakout)
     entry = swim.start.get(Event.FIRST_ENTRY)
+    under = entry or swim.start.get(Event.FEET_LEAVE_WALL)
     yield from _measure(
-        "underwater-time", times.between(entry, breakout), entry, breakout, number=1
+        "underwater-time", times.between(under, breakout), under, breakout, number=1
     )
-    if entry is not None:
-        yield from _measure("flight-distance", place_of(entry), entry)
-    if breakout is not None:
-        yield from _measure("underwater-distance", place_of(breakout), breakout, number=1)
+    yield from _measure("flight-distance", _way(entry), entry)
+    yield from _measure("underwater-distance", _way(breakout), breakout, number=1)
+
+
+def _way(seen: Seen | None) -> Quantity | None:
+    """From the start wall. None: not marked, not said, or behind that wall."""
+    place = place_of(seen) if seen is not None else None
+    return place if place is not None and place.value > 0 else None
 
 
 def _measure(

@@ -11,6 +11,7 @@ from itertools import pairwise
 from statistics import median
 
 from clinics.compute.errors import say as _
+from feedback.compute.measuring.course import Course
 from feedback.compute.measuring.events import Seen, at_m_of, place_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.swim_marks import Length, SwimMarks, Wrong
@@ -21,6 +22,7 @@ MARKS_PER_CYCLE = {"freestyle": 2, "backstroke": 2, "breaststroke": 1, "butterfl
 CLEAN_FROM = 5  # so many marks, and the first and last stroke of a length are left out
 MISSED = 1.6  # an interval so many times the usual one is as long as two strokes, nearly
 PER_MIN = 60.0
+UNDER_WATER_M = 15.0  # after a wall the head must be up by then (SW 5.3, 6.4 and 8.5 by memory)
 
 
 def clean(hands: Sequence[Seen]) -> Sequence[Seen]:
@@ -29,8 +31,14 @@ def clean(hands: Sequence[Seen]) -> Sequence[Seen]:
     return hands[1:-1] if len(hands) >= CLEAN_FROM else hands
 
 
+def whole_cycles(hands: Sequence[Seen], per_cycle: int) -> Sequence[Seen]:
+    """Without what goes beyond the last whole cycle. One arm of most swimmers takes longer than
+    the other: half a cycle more would count as half the time of both."""
+    return hands[: 1 + (len(hands) - 1) // per_cycle * per_cycle]
+
+
 def rate_per_min(hands: Sequence[Seen], per_cycle: int, times: Times) -> Quantity | None:
-    """Cycles per minute from the first to the last of these marks; None: no whole stroke, or
+    """Cycles per minute from the first to the last of these marks; None: no whole cycle, or
     their times cannot be told apart. The marks between cancel: only the ends count.
 
     SR = 60 k / T for k cycles in T seconds; with three cycles that is the usual 180 / T3.
@@ -48,20 +56,20 @@ def stroke_measures(swim: SwimMarks, times: Times) -> Iterator[Measure]:
         per_cycle = MARKS_PER_CYCLE.get(swim.course.stroke_of(length.number))
         if per_cycle is None:
             continue
-        yield from _of_length(length, per_cycle, times)
+        yield from _of_length(length, swim.course, per_cycle, times)
 
 
-def _of_length(length: Length, per_cycle: int, times: Times) -> Iterator[Measure]:
+def _of_length(length: Length, course: Course, per_cycle: int, times: Times) -> Iterator[Measure]:
     number, hands = length.number, length.hands
     if hands:
         keys = tuple(one.key for one in hands)
         yield Measure("stroke-count", exact(float(len(hands))), number, marks=keys)
-    used = clean(hands)
+    used = whole_cycles(clean(hands), per_cycle)
     rate = rate_per_min(used, per_cycle, times)
     ends = (used[0].key, used[-1].key) if rate is not None else ()
     if rate is not None:
         yield Measure("stroke-rate", rate, number, marks=ends)
-    found = swimming_speed(length, times)
+    found = swimming_speed(length, course, times)
     if found is None:
         return
     speed, one, other = found
@@ -73,10 +81,12 @@ def _of_length(length: Length, per_cycle: int, times: Times) -> Iterator[Measure
         yield Measure("stroke-index", speed * way, number, marks=marks)
 
 
-def swimming_speed(length: Length, times: Times) -> tuple[Quantity, Seen, Seen] | None:
+def swimming_speed(
+    length: Length, course: Course, times: Times
+) -> tuple[Quantity, Seen, Seen] | None:
     """Over the longest way between two distances of this length that lies after the breakout
     and before the wall; None: there is none. Head to head."""
-    heads = [one for one in length.heads if place_of(one) is not None and _swims_at(one, length)]
+    heads = [one for one in length.heads if _swims_at(one, length, course)]
     if len(heads) < 2:
         return None
     one, other = heads[0], heads[-1]
@@ -84,11 +94,18 @@ def swimming_speed(length: Length, times: Times) -> tuple[Quantity, Seen, Seen] 
     return (way / span, one, other) if way is not None and span is not None else None
 
 
-def _swims_at(one: Seen, length: Length) -> bool:
-    if length.breakout is not None and one.frame_s < length.breakout.frame_s:
-        return False
+def _swims_at(one: Seen, length: Length, course: Course) -> bool:
+    """Where the breakout is not marked, hands that enter say that the swimmer is up, and so does
+    the limit of what may be swum under water; nothing else does."""
+    place = place_of(one)
     touch = length.wall.touch if length.wall else None
-    return touch is None or one.frame_s <= touch.frame_s
+    if place is None or (touch is not None and one.frame_s > touch.frame_s):
+        return False
+    if length.breakout is not None:
+        return one.frame_s >= length.breakout.frame_s
+    if length.hands and one.frame_s >= length.hands[0].frame_s:
+        return True
+    return place.value >= (length.number - 1) * course.course_m + UNDER_WATER_M
 
 
 def missed_strokes(swim: SwimMarks) -> list[Wrong]:

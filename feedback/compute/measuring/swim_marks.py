@@ -6,8 +6,9 @@ Nothing is guessed: an event that nobody marked is None, and what depends on it 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from clinics.compute.errors import say as _
@@ -28,11 +29,13 @@ START = (
     Event.FULL_ENTRY,
 )
 AT_WALL_S = 5.0  # touch and push-off of one turn follow each other within this
+FASTEST_M_PER_S = 3.0  # nobody comes to a wall sooner, dive and all (judgement)
 
 
 @dataclass(frozen=True)
 class SwimMarks:
-    """`start`: one mark of each event of the start that was placed."""
+    """`start`: one mark of each event of the start that was placed; from the water the feet that
+    leave the wall are one of them."""
 
     course: Course
     start: dict[Event, Seen]
@@ -48,22 +51,63 @@ def put_in_order(marks: Iterable[Seen], course: Course, *, by: str = "") -> Swim
     """`by`: of an event that several people marked, this person's mark is taken; else the one
     of which the frame tells most. Marks that are said to be wrong take no part."""
     wrong: list[Wrong] = []
-    ordered = _one_of_each(marks, by)
-    start = {one.event: one for one in ordered if one.event in START}
+    ordered = _one_of_each(_in_one_order(list(marks)), by)
+    begun = [one for one in ordered if one.event in START or _pushes_off(one, course)]
     wrong += _twice(ordered)
-    wrong += _start_order(start)
-    swum = [one for one in ordered if one.event not in START]
-    bad = {key for one in wrong for key in one.marks}
+    wrong += _start_order({one.event: one for one in begun})
+    swum = [one for one in ordered if one not in begun]
+    bad = _named(wrong)
     parts = _parts([one for one in swum if one.key not in bad])
     if len(parts) > 1 and len(parts) - 1 > course.walls:
         wrong.append(_too_many_walls(parts, course))
+        too_many = _named(wrong[-1:])
+        parts = [[one for one in part if one.key not in too_many] for part in parts]
         parts = parts[: course.walls + 1]
     lengths = tuple(_length(n, part, course, wrong) for n, part in enumerate(parts, start=1))
-    wrong += distances_wrong(lengths, course)
-    begun, unplaced = placed_in([one for one in start.values() if one.key not in bad], 1, course)
-    wrong += unplaced
+    elsewhere = list(distances_wrong(lengths, course))
+    lengths = tuple(_without_distances(one, _named(elsewhere)) for one in lengths)
+    begun, unplaced = placed_in([one for one in begun if one.key not in bad], 1, course)
     start = {one.event: one for one in begun}
-    return SwimMarks(course, start, lengths, tuple(wrong))
+    return SwimMarks(course, start, lengths, (*wrong, *elsewhere, *unplaced))
+
+
+def _named(wrong: Iterable[Wrong]) -> set[str]:
+    return {key for one in wrong for key in one.marks}
+
+
+def _in_one_order(marks: Sequence[Seen]) -> list[Seen]:
+    """Those that have an order among each other: of the views whose clocks are known, else of the
+    one view with most marks. A view without a clock is on an axis of its own, and nobody knows in
+    which length its marks are; of the start's events it tells those that no other mark does."""
+    count = Counter(_axis(one) for one in marks)
+    axes = sorted(count, key=lambda axis: (axis != "", -count[axis], axis))
+    kept = [one for one in marks if axes and _axis(one) == axes[0]]
+    for axis in axes[1:]:
+        known = {one.event for one in kept}
+        its = [one for one in marks if _axis(one) == axis and one.event in START]
+        kept += [one for one in its if one.event not in known]
+    return kept
+
+
+def _axis(one: Seen) -> str:
+    return "" if one.view.clock_u_s is not None else one.view.key
+
+
+def _pushes_off(one: Seen, course: Course) -> bool:
+    """Feet that leave the wall at the start from the water: sooner after the signal than anybody
+    comes to another wall."""
+    if one.event is not Event.FEET_LEAVE_WALL or course.start != "water" or _axis(one):
+        return False
+    return one.frame_s < course.course_m / FASTEST_M_PER_S
+
+
+def _without_distances(length: Length, wrong: set[str]) -> Length:
+    """From a distance that is said to be wrong nothing follows; when the head came up stands."""
+    out = length.breakout
+    if out is not None and out.key in wrong:
+        out = replace(out, distance_m=None, distance_u_m=0.0)
+    heads = tuple(one for one in length.heads if one.key not in wrong)
+    return replace(length, breakout=out, heads=heads)
 
 
 def _one_of_each(marks: Iterable[Seen], by: str) -> list[Seen]:
@@ -111,9 +155,9 @@ def _twice(ordered: Sequence[Seen]) -> list[Wrong]:
 
 def _start_order(start: dict[Event, Seen]) -> list[Wrong]:
     placed = [start[event] for event in START if event in start]
-    return [
-        _out_of_order(one, after) for one, after in pairwise(placed) if after.frame_s < one.frame_s
-    ]
+    axes = dict.fromkeys(_axis(one) for one in placed)
+    pairs = [pair for axis in axes for pair in pairwise(m for m in placed if _axis(m) == axis)]
+    return [_out_of_order(one, after) for one, after in pairs if after.frame_s < one.frame_s]
 
 
 def _out_of_order(one: Seen, after: Seen) -> Wrong:

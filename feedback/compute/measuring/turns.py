@@ -49,7 +49,7 @@ def _turn(
         ("underwater-time", wall.feet_leave, after.breakout),
     )
     for key, one, other in spans:
-        span = times.between(one, other)
+        span = times.between_distances(one, other)
         if one is not None and other is not None and span is not None:
             at = number + 1 if key == "underwater-time" else number  # under water is of a length
             yield Measure(key, span, at, wall_m, (one.key, other.key))
@@ -69,4 +69,5 @@ def _under_water(after: Length, wall_m: float) -> Iterator[Measure]:
     place: Quantity | None = place_of(after.breakout)
     if place is not None:
         way = place.plus(-wall_m)
-        yield Measure("underwater-distance", way, after.number, wall_m, (after.breakout.key,))
+        if way.value > 0:
+            yield Measure("underwater-distance", way, after.number, wall_m, (after.breakout.key,))

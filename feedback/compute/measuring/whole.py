@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from feedback.compute.measuring.cross_checks import disagreements
 from feedback.compute.measuring.events import Seen, Zero, spread_of
+from feedback.compute.measuring.head_speeds import head_speeds
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.splits import way_measures
 from feedback.compute.measuring.start import start_measures
@@ -47,6 +48,7 @@ def measure_swim(
     given = list(marks)
     swim = put_in_order(given, replace(course, strokes=tuple(strokes or course.strokes)), by=by)
     times = Times(zero, spread_of(given))
+    times.speeds = head_speeds(swim, times)
     measures = (
         *start_measures(swim, times),
         *way_measures(swim, times),

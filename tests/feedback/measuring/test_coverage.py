@@ -122,6 +122,30 @@ def test_the_clock_drops_out_in_the_view_of_the_zero(
     assert rows["split"][:, 1].min() > 1.9 * 0.015 * 2**0.5
 
 
+@pytest.mark.parametrize("place_u_m", [0.05, 0.25])
+def test_times_to_distances_that_were_not_seen_exactly(place_u_m: float) -> None:
+    """Heads called at a distance that they were off by: at 15, 20 and 35 m they swim at 1.6, 1.6
+    and 1.5 m/s, much slower than the mean since the dive; turns are timed between such heads."""
+    cameras, rng = Cameras(place_u_m=place_u_m), np.random.default_rng(43)
+    names = [("time-to-distance", 0), ("turn-in", 1), ("turn-out", 1), ("turn-time", 1)]
+    rows: dict[tuple[str, int], list[tuple[float, float]]] = defaultdict(list)
+    for _ in range(DRAWS):
+        events = another_swim(rng)
+        marks, zero = cameras.film(rng, events)
+        swim, truth = measure_swim(marks, COURSE, zero), truth_of(events)
+        heads = {d: at for event, at, d, _v in events if event is Event.HEAD_AT_DISTANCE}
+        truth |= {("time-to-distance", 0): heads[15.0], ("turn-time", 1): heads[35.0] - heads[20.0]}
+        for key, number in names:
+            told = swim.get(key, number, 15.0 if key == "time-to-distance" else None)
+            assert told is not None
+            off = told.quantity.value - truth[key, number]
+            rows[key, number].append((off, told.quantity.half_width_95))
+    for name in names:
+        errors, half_widths = np.array(rows[name]).T
+        assert np.mean(np.abs(errors) <= half_widths) >= 0.93, name
+        assert 2 * half_widths.mean() <= 1.25 * shortest_width(errors), name
+
+
 def test_speed_between_two_places_of_one_plane() -> None:
     """Planes placed and heads clicked as far off as people do; the plane's error is shared."""
     rng, rows = np.random.default_rng(31), []

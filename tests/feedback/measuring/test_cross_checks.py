@@ -38,13 +38,17 @@ def test_two_people_who_differ_widen_what_two_views_may_differ_by() -> None:
     assert not [w for w in measured(one, also, far).wrong if "two views" in w.says]
 
 
-def hands_and_heads(way_per_cycle_m: float, speed: float = 1.5) -> Measured:
-    """Hands from 11 m on, two a cycle and 1.2 s a cycle; heads at 10 and 20 m, at `speed`."""
+def hands_and_heads(
+    way_per_cycle_m: float, speed: float = 1.5, unseen: int | None = None
+) -> Measured:
+    """Hands from 11 m on, two a cycle and 1.2 s a cycle; heads at 10 and 20 m, at `speed`.
+    `unseen`: which hand has no place."""
     plane = placed_plane()
     hands = []
     for n in range(7):
         spot = plane.spot(*clicked(11.0 + n * way_per_cycle_m / 2, 1.25), f"h{n}")
-        hands.append(Seen(f"h{n}", E.HAND_ENTRY, DECK, 6.0 + 0.6 * n, 0.02, "ines", place=spot.x))
+        place = spot.x if n != unseen else None
+        hands.append(Seen(f"h{n}", E.HAND_ENTRY, DECK, 6.0 + 0.6 * n, 0.02, "ines", place=place))
     heads = [
         Seen(f"d{m:g}", E.HEAD_AT_DISTANCE, DECK, 6.0 + (m - 10.0) / speed, 0.02, "ines", m)
         for m in (10.0, 20.0)
@@ -61,6 +65,11 @@ def test_hands_that_go_less_far_than_the_head_are_said_with_their_marks() -> Non
     (said,) = hands_and_heads(1.5).wrong
     assert said.marks == ("h1", "h5", "d10", "d20")
     assert "makes 1.25 m/s; from head to head it is 1.50 m/s" in said.says
+
+
+def test_a_hand_without_a_place_is_a_stroke_all_the_same() -> None:
+    (said,) = hands_and_heads(1.5, unseen=3).wrong
+    assert "go in 1.50 m apart from cycle to cycle, which at 50.0 cycles a minute" in said.says
 
 
 def test_hands_without_places_are_no_check() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +12,10 @@ from feedback.compute.measuring.consistency import gap, parts_of_whole, rate_tim
 from feedback.compute.measuring.events import Event, Seen, View, Zero, differences, spread_of
 from feedback.compute.measuring.measure import DEFINITIONS
 from feedback.compute.measuring.swim_marks import Course, put_in_order
+from feedback.compute.measuring.time_spent import time_spent
 from feedback.compute.measuring.turns import TurnZone
 from feedback.compute.measuring.whole import Measured, measure_swim
-from tests.feedback.measuring.swims import COURSE, Cameras
+from tests.feedback.measuring.swims import COURSE, TRUTH, Cameras
 
 FAST = {"start": 2000.0, "deck": 2000.0, "window": 2000.0}
 TRUE = {
@@ -93,14 +95,111 @@ def test_zone_of_the_turn_is_the_clubs_choice() -> None:
     assert none.get("turn-time") is None
 
 
+def blind(marks: Iterable[Seen], **begun_s: float) -> list[Seen]:
+    """These views have no clock: their marks stand on an axis that begins with the recording."""
+    return [
+        replace(
+            one,
+            view=replace(one.view, clock_u_s=None),
+            frame_s=one.frame_s + begun_s[one.view.key],
+        )
+        if one.view.key in begun_s
+        else one
+        for one in marks
+    ]
+
+
 def test_one_view_needs_no_clock_and_two_do() -> None:
     """Marks of a view whose clock is not known tell what lies between them, and nothing else."""
     marks, zero = Cameras().film()
-    blind = [replace(one, view=replace(one.view, clock_u_s=None)) for one in marks]
-    swim = measure_swim(blind, COURSE, zero)
+    swim = measure_swim(blind(marks, start=7.0, deck=900.0, window=300.0), COURSE, zero)
     keys = {one.key for one in swim.measures}
-    assert {"movement-time", "flight-time", "turn-contact", "stroke-rate"} <= keys
+    assert {"movement-time", "flight-time", "stroke-rate", "swimming-speed"} <= keys
     assert not keys & {"reaction-time", "block-time", "breakout-time", "split", "turn-in"}
+
+
+@pytest.mark.parametrize("begun_s", [-400.0, 0.0, 400.0])
+def test_a_view_without_a_clock_moves_no_mark_of_the_others_into_another_length(
+    begun_s: float,
+) -> None:
+    marks, zero = Cameras(fps=FAST).film()
+    other = View("beside", None)
+    beside = [
+        Seen(f"b{n}", event, other, at_s + begun_s, 1 / 50, "ines")
+        for n, (event, at_s, _distance_m, _view) in enumerate(TRUTH)
+        if event not in (Event.HEAD_AT_DISTANCE, Event.FULL_ENTRY)
+    ]
+    assert measure_swim([*marks, *beside], COURSE, zero) == measure_swim(marks, COURSE, zero)
+    deck = [one for one in marks if one.view.key != "start"]
+    swim = measure_swim([*deck, *beside], COURSE, zero)
+    assert swim.wrong == ()
+    assert swim.get("flight-time") and swim.get("block-time") is None  # of its own two marks
+    rate = swim.get("stroke-rate", 2)
+    assert rate is not None and rate.quantity.value == pytest.approx(60 / 1.32, rel=1e-3)
+
+
+def test_arms_that_differ_count_as_whole_cycles() -> None:
+    """A cycle is from a hand's entry to the next of the same hand (nataswim.info): with one arm
+    0.7 s and the other 0.5 s it takes 1.2 s, 50 a minute, however many strokes are marked."""
+    view = View("deck", 0.001)
+    entries = [5.0 + 1.2 * (n // 2) + 0.7 * (n % 2) for n in range(12)]
+    course = Course(50, 50, "freestyle", "block")
+    for count in range(2, 12):
+        marks = [Seen(f"h{n}", Event.HAND_ENTRY, view, entries[n], 0.02) for n in range(count)]
+        rate = measure_swim(marks, course, Zero("heard", 0.001)).get("stroke-rate", 1)
+        if count == 2:
+            assert rate is None  # half a cycle is none
+        else:
+            assert rate is not None and rate.quantity.value == pytest.approx(50.0)
+
+
+def swimming(*marks: tuple[Event, float, float | None]) -> Measured:
+    view = View("deck", 0.001)
+    seen = [Seen(f"m{n}", e, view, t, 0.02, "", m) for n, (e, t, m) in enumerate(marks)]
+    return measure_swim(seen, Course(50, 50, "freestyle", "block"), Zero("heard", 0.001))
+
+
+def test_what_may_be_under_water_is_no_speed_of_swimming() -> None:
+    """Freestyle, backstroke and butterfly: the head is up 15 m after a wall at the latest (World
+    Aquatics swimming rules, SW 5.3, by memory; USMS 101.3.2)."""
+    head, hand = Event.HEAD_AT_DISTANCE, Event.HAND_ENTRY
+    heads = [(head, 1.9, 5.0), (head, 4.5, 10.0), (head, 7.6, 15.0), (head, 10.8, 20.0)]
+    speed = swimming(*heads).get("swimming-speed", 1)
+    assert speed is not None and speed.at_m == 15.0
+    assert swimming(*heads[:3]).get("swimming-speed") is None
+    from_hands = swimming((hand, 4.2, None), *heads).get("swimming-speed", 1)
+    assert from_hands is not None and from_hands.at_m == 10.0
+    from_out = swimming((Event.BREAKOUT, 5.0, None), *heads).get("swimming-speed", 1)
+    assert from_out is not None and from_out.at_m == 15.0
+
+
+def test_nobody_fades_from_one_stroke_to_another() -> None:
+    marks, zero = Cameras().film()
+    assert measure_swim(marks, COURSE, zero).get("fade")
+    mixed = replace(COURSE, stroke="medley", strokes=("butterfly", "breaststroke", "freestyle"))
+    nobody_said = replace(COURSE, stroke="medley")
+    for course in (mixed, nobody_said):
+        assert measure_swim(marks, course, zero).get("fade") is None
+
+
+def test_nothing_but_a_movement_is_before_the_start() -> None:
+    """A start that was tapped late, or a mark on a frame before it."""
+    marks, _zero = Cameras().film()
+    late = Zero("tap", 0.15, at_s=6.0)
+    swim = measure_swim(marks, COURSE, late)
+    since = {"block-time", "time-to-entry", "breakout-time", "split", "time-to-distance"}
+    assert {one.key for one in swim.measures if one.quantity.value <= 0} == {"reaction-time"}
+    assert since & {one.key for one in swim.measures} == {"split", "time-to-distance"}
+    spent = time_spent(swim)
+    assert spent is None or min(part.value for _name, part in spent.parts) > 0
+
+
+def test_a_gap_in_a_recording_before_a_frame_makes_a_wide_half_width() -> None:
+    """Cameras of variable frame rate stop for as long as they like."""
+    mark = Seen("m", Event.BREAKOUT, View("web", 0.001), 25.0, 12.0)
+    told = measure_swim([mark], COURSE, Zero("heard", 0.001)).get("breakout-time")
+    assert told is not None and told.quantity.value == pytest.approx(19.0)
+    assert told.quantity.half_width_95 == pytest.approx(0.95 * 6.0, rel=1e-3)
 
 
 def test_a_tapped_start_says_how_unsure_it_is() -> None:

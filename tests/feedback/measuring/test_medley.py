@@ -38,7 +38,7 @@ def swum(course: Course) -> Measured:
     """Ten hand entries a second apart in each of the first two lengths."""
     view = View("deck", 0.002)
     hands = [
-        Seen(f"h{n}", E.HAND_ENTRY, view, start + n, 0.02)
+        Seen(f"h{start}-{n}", E.HAND_ENTRY, view, start + n, 0.02)
         for start in (5.0, 25.0)
         for n in range(10)
     ]

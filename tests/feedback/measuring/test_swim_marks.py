@@ -100,3 +100,45 @@ def test_course_of_any_length() -> None:
     assert Course(22.86, 68.58, "freestyle", "block").walls == 3
     assert Course(50.0, 75.0, "freestyle", "block").walls == 1
     assert Course(33.33, 25.0, "freestyle", "water").walls == 0
+
+
+def test_nothing_follows_from_a_wall_too_many() -> None:
+    """50 m in a 25 m pool reach two walls; nothing is told of a third."""
+    marks = marks_of(*((E.HANDS_TOUCH_WALL, 15.0 * n) for n in (1, 2, 3)))
+    swim = measure_swim(marks, Course(25.0, 50.0, "freestyle", "block"), Zero("heard", 0.002))
+    assert [one.marks for one in swim.wrong] == [("m2",)]
+    assert {one.number for one in swim.measures} == {1, 2}
+
+
+def test_nothing_follows_from_a_distance_that_is_elsewhere() -> None:
+    """Counted from the wall and not from the start: 6 m in the second length would be 19 m before
+    the wall. When the head came up is known all the same."""
+    marks = marks_of((E.FEET_TOUCH_WALL, 15.0), (E.FEET_LEAVE_WALL, 15.4), (E.BREAKOUT, 18.0, 6.0))
+    swim = measure_swim(marks, COURSE, Zero("heard", 0.002))
+    assert ["stands in length 2" in one.says for one in swim.wrong] == [True]
+    assert swim.get("underwater-time", 2) and swim.get("underwater-distance") is None
+
+
+def test_nothing_follows_from_distances_that_do_not_grow() -> None:
+    rows = [(E.HEAD_AT_DISTANCE, 5.0, 15.0), (E.HEAD_AT_DISTANCE, 7.0, 10.0)]
+    swim = measure_swim(marks_of(*rows), COURSE, Zero("heard", 0.002))
+    assert len(swim.wrong) == 1 and swim.measures == ()
+
+
+def test_feet_that_leave_the_wall_begin_a_swim_from_the_water_and_are_no_turn() -> None:
+    marks = marks_of(
+        (E.FEET_LEAVE_WALL, 0.9),
+        (E.BREAKOUT, 4.0),
+        (E.FEET_TOUCH_WALL, 17.0),
+        (E.FEET_LEAVE_WALL, 17.4),
+        (E.HANDS_TOUCH_WALL, 35.0),
+    )
+    course = Course(25.0, 50.0, "backstroke", "water")
+    swim = measure_swim(marks, course, Zero("heard", 0.002))
+    assert swim.wrong == ()
+    splits = [one for one in swim.measures if one.key == "split"]
+    assert [(one.number, round(one.quantity.value)) for one in splits] == [(1, 17), (2, 35)]
+    under = swim.get("underwater-time", 1)
+    assert under is not None and under.quantity.value == pytest.approx(3.1)
+    contact = swim.get("turn-contact", 1)
+    assert contact is not None and contact.quantity.value == pytest.approx(0.4)

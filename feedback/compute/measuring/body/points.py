@@ -139,7 +139,7 @@ def cleaned(given: object, width: int, height: int) -> dict[str, Given]:
     """As they are kept. Raises PointsWrong; nothing given is nothing kept."""
     if not isinstance(given, Mapping):
         raise PointsWrong(Fault.NUMBER)
-    unknown = [str(name)[:40] for name in given if name not in PLACES and name not in LEVEL]
+    unknown = [_told(name) for name in given if name not in PLACES and name not in LEVEL]
     if unknown:
         raise PointsWrong(Fault.UNKNOWN, sorted(unknown)[:5])
     kept = {name: _point(name, point) for name, point in given.items()}
@@ -163,6 +163,15 @@ def on_picture(kept: Mapping[str, Sequence[float]], width: int, height: int) -> 
     ends = [clicks[name] for name in LEVEL if name in clicks]
     its = {PLACES[name]: click for name, click in clicks.items() if name in PLACES}
     return OnPicture(its, (ends[0], ends[1]) if len(ends) == len(LEVEL) else None)
+
+
+def _told(name: object) -> str:
+    """As it can be said again: JSON may hold halves of characters, which no page can be sent with.
+
+    >>> _told("ear\\ud800")
+    'ear?'
+    """
+    return str(name)[:40].encode("utf-8", "replace").decode()
 
 
 def _point(name: str, point: object) -> Given:
