@@ -31,6 +31,7 @@ log = logging.getLogger("portal.files")
 
 MARKER = ".sidelane"  # in the folder of an area: its disk is there, so a missing file is missing
 CHUNK_BYTES = 1024 * 1024
+FILE_MODE = 0o640  # of its group is the web server that sends it (nginx); of nobody else
 
 
 def area_root(area: str) -> Path:
@@ -65,6 +66,7 @@ def publish(
     if temporary.stat().st_size != size_bytes:
         raise ValueError(f"{temporary.name} has {temporary.stat().st_size} bytes, not {size_bytes}")
     sha256 = sha256 or hash_file(temporary)
+    temporary.chmod(FILE_MODE)
     flush(temporary)
     file_id = uuid.uuid4()
     stored = StoredFile(

@@ -52,6 +52,15 @@ def test_publish_moves_the_file_and_tells_its_facts(club: Club) -> None:
     assert not folder.exists()
 
 
+@pytest.mark.parametrize("mode", [0o600, 0o644])  # as an upload's part, and as ffmpeg makes it
+def test_published_is_for_the_web_server_to_send_and_for_nobody_else(club: Club, mode: int) -> None:
+    with work_dir("test") as folder:
+        (folder / "clip.part").touch(mode)
+        (folder / "clip.part").chmod(mode)
+        stored = publish_one(club, folder)
+    assert stored.local_path().stat().st_mode & 0o777 == 0o640
+
+
 @pytest.mark.parametrize("area", ["media", "originals"])
 @pytest.mark.django_db(transaction=True)
 def test_publish_leaves_nothing_when_the_transaction_rolls_back(area: str) -> None:
