@@ -119,7 +119,8 @@ def _tumbles(course: Course, number: int) -> bool:
 
 
 def _turned(course: Course, number: int) -> bool:
-    return course.distance_m > number * course.course_m + NEAR_M
+    """Whether another length follows; three of 33.3 m are 100 m, and no length is 0.1 m."""
+    return number < course.lengths
 
 
 def _dives(course: Course) -> bool:

@@ -27,7 +27,7 @@ UNDER_WATER_M = 15.0  # after a wall the head must be up by then (SW 5.3, 6.4 an
 
 def clean(hands: Sequence[Seen]) -> Sequence[Seen]:
     """Without the first and the last stroke, where enough is left: the first follows the
-    breakout, the last reaches for the wall."""
+    breakout, the last reaches for the wall (so also in tomesphere.com/paper/PMC12223124)."""
     return hands[1:-1] if len(hands) >= CLEAN_FROM else hands
 
 

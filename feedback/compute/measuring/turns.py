@@ -26,7 +26,7 @@ ZONES = (TurnZone(5.0, 10.0), TurnZone(5.0, 15.0), TurnZone(7.5, 7.5))
 
 
 def turn_measures(swim: SwimMarks, times: Times, zone: TurnZone) -> Iterator[Measure]:
-    """For each wall that the swimmer left again; number: of the wall."""
+    """For each wall; of the last one, which nobody leaves, the way into it. Number: of the wall."""
     for length, after in zip(swim.lengths, [*swim.lengths[1:], None], strict=True):
         if length.wall is not None and after is not None:
             yield from _turn(length, length.wall, after, swim.course.course_m, times, zone)

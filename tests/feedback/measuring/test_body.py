@@ -67,6 +67,43 @@ def test_shares_of_mass_add_up(table: tuple[Part, ...], whole: float) -> None:
     assert total(table) == pytest.approx(whole, abs=1e-9)
 
 
+# per cent of mass of one segment, per cent of its length from the first point: male, then female
+PUBLISHED = {
+    "head": (6.94, 6.68, 50.02, 48.41),  # vertex to cervicale
+    "trunk": (43.46, 42.57, 43.10, 37.82),  # mid-shoulders to mid-hips
+    "upper arm": (2.71, 2.55, 57.72, 57.54),
+    "forearm": (1.62, 1.38, 45.74, 45.59),
+    "hand": (0.61, 0.56, 36.24, 34.27),  # wrist to the third fingertip
+    "thigh": (14.16, 14.78, 40.95, 36.12),
+    "shank": (4.33, 4.81, 43.95, 43.52),  # to the ankle joint
+    "foot": (1.37, 1.29, 44.15, 40.14),  # from the heel, not from the ankle
+}
+
+
+def test_rows_of_de_leva() -> None:
+    """De Leva 1996, table 4, as in BMClab/BMC data/BSPmale_ZdeLeva.txt and BSPfemale_ZdeLeva.txt
+    (commit 2367332f) and in deleva.m (R. Gurchiek, 2018); the paper itself was not read."""
+    for at, table in ((0, DE_LEVA_MALE), (1, DE_LEVA_FEMALE)):
+        rows = {p.name: (100 * p.share, 100 * p.along) for p in table}
+        assert rows.keys() == PUBLISHED.keys()
+        for name, row in PUBLISHED.items():
+            assert rows[name] == pytest.approx((row[at], row[2 + at])), name
+
+
+def test_rows_of_winter() -> None:
+    """Mass and centre from the proximal end (BMClab/BMC data/BSP_DempsterWinter.txt, commit
+    bb70ec69)."""
+    assert {p.name: (p.share, p.along) for p in WINTER} == {
+        "trunk, head and neck": (0.578, 0.66),
+        "upper arm": (0.028, 0.436),
+        "forearm and hand": (0.022, 0.682),
+        "thigh": (0.100, 0.433),
+        "shank": (0.0465, 0.433),
+        "foot": (0.0145, 0.50),
+    }
+    assert WINTER[0].first is At.HIPS and WINTER[0].last is At.SHOULDERS
+
+
 def test_trunk_of_its_parts() -> None:
     """de Leva's trunk is its upper, middle and lower part: 15.96 + 16.33 + 11.17 = 43.46 %,
     15.45 + 14.65 + 12.47 = 42.57 %."""

@@ -126,3 +126,13 @@ def test_events_are_expected_in_the_order_of_the_pass(
     told = guided(quick_pass(course), put_in_order([], course), 90.0)
     times = [one.expected_s for one in told]
     assert times == sorted(times) and times[0] == 0.0
+
+
+def test_a_pool_whose_lengths_are_rounded_has_no_length_of_some_centimetres() -> None:
+    """100 m are three lengths of a pool of a third of that, said to be 33.3 m or 33.33 m long."""
+    for course_m in (33.3, 33.33):
+        course = Course(course_m, 100.0, "freestyle", "block")
+        walls = [step for step in full_pass(course) if step.event is Event.FEET_LEAVE_WALL]
+        assert [step.number for step in walls] == [1, 2]
+        last = full_pass(course)[-1]
+        assert (last.event, last.number) == (Event.HANDS_TOUCH_WALL, 3)
