@@ -32,7 +32,7 @@ from clinics.models import (
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import FIRST_START, Cast, make_entry, save_frame_table
-from tests.test_matrix import film
+from tests.matrix.footage import film
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 

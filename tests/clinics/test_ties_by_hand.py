@@ -24,7 +24,7 @@ from clinics.media.sandbox import Limits
 from clinics.models import Clinic, ClockFit, Consent, DroppedSpan, Recording, SourceFile, Tie
 from portal.models import AuditEntry, Job
 from tests.cast import FIRST_START, Cast, make_recording, make_stored, save_frame_table, sign_in
-from tests.test_matrix import film
+from tests.matrix.footage import film
 
 pytestmark = pytest.mark.django_db
 
