@@ -47,10 +47,10 @@ def set_body_points(
     """
     kept = {name: list(at) for name, at in cleaned(points, width_px, height_px).items()}
     pts_ticks = pts_ticks_of(clip, frame)
+    if table is not None:
+        choose_body_table(swim=swim, by=by, table=table)
     mine = BodyPoints.objects.select_for_update().filter(swim=swim, placed_by=by)
     here = mine.filter(recording=clip.recording, pts_ticks=pts_ticks).first()
-    if table is not None:
-        mine.exclude(table=table).update(table=table)
     if not kept:
         if here is not None:
             take_body_points_away(body=here, by=by)
@@ -59,16 +59,20 @@ def set_body_points(
     if here is not None:
         return _changed(here, by, {"points": kept, **size, "table": table or here.table})
     first = mine.first()
-    body = BodyPoints.objects.create(
+    told = {
+        "points": kept,
+        "table": table or (first.table if first else BodyPoints.Table.MEAN),
+        **size,
+    }
+    body, new = BodyPoints.objects.get_or_create(  # the same may come twice at one time
         swim=swim,
         placed_by=by,
         recording=clip.recording,
         pts_ticks=pts_ticks,
-        interval_ticks=interval_ticks_at(clip.recording, pts_ticks),
-        points=kept,
-        table=table or (first.table if first else BodyPoints.Table.MEAN),
-        **size,
+        defaults={**told, "interval_ticks": interval_ticks_at(clip.recording, pts_ticks)},
     )
+    if not new:
+        return _changed(body, by, told)
     _note("body-points-set", body, by)
     return body
 
