@@ -1,7 +1,8 @@
 """Placing a plane on a recording, and taking one away.
 
 A plane stands on the recording, which all swims share that it filmed: whoever coaches one of them
-may take it away, since what is wrong with it is wrong for all; the record says who did.
+in whose pictures it holds may take it away, since what is wrong with it is wrong for all; the
+record says who did.
 """
 
 from __future__ import annotations

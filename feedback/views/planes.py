@@ -6,7 +6,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
+from django.http import Http404, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -124,12 +124,14 @@ def place(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
 
 @require_POST
 def take_away(request: SignedInRequest, pk: uuid.UUID, plane: uuid.UUID) -> HttpResponse:
-    """By whoever coaches a swim that the recording shows."""
+    """By whoever coaches a swim in whose pictures it holds. One that holds in other swims' alone
+    is not there: 404."""
     swim = _coached(request, pk)
     views = views_of(swim, request.user)
-    recordings = [view.clip.recording_id for view in views]
-    placed = get_object_or_404(PicturePlane.objects.filter(recording__in=recordings), pk=plane)
-    take_plane_away(plane=placed, swim=swim, by=request.user)
+    shown = {one.held.row.pk: one.held.row for one in planes_of(swim, views, coaching=True)}
+    if plane not in shown:
+        raise Http404
+    take_plane_away(plane=shown[plane], swim=swim, by=request.user)
     if "application/json" in request.headers.get("Accept", ""):
         return _answer(swim, views)
     return HttpResponseRedirect(f"{reverse('feedback:swim', args=[swim.pk])}#planes")
