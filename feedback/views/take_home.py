@@ -33,6 +33,7 @@ from portal.requests import SignedInRequest
 from portal.shell import stands_under
 from portal.views.serve_file import serve_file
 
+OK = 200
 WITH_IT = ("entry__swimmer", "entry__clinic__club")
 private = cache_control(private=True, no_store=True)
 
@@ -91,9 +92,11 @@ def take_home(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
 @require_safe
 def take_home_pdf(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     page = page_for(request, pk)
-    note_once(action="take-home.download", swim_id=page.swim.pk, by=request.user)
     with timezone.override(page.swim.entry.clinic.zone):
-        return take_home_as_pdf(page, request)
+        answer = take_home_as_pdf(page, request)
+    if request.method == "GET" and answer.status_code == OK:  # else nobody has it
+        note_once(action="take-home.download", swim_id=page.swim.pk, by=request.user)
+    return answer
 
 
 @require_safe

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from functools import cached_property
 from typing import Any
 
 from django.contrib import messages
@@ -23,7 +24,13 @@ from feedback.take_home_form import TakeHomeForm
 from feedback.views.measure_words import told
 from feedback.views.room_data import views_of
 from feedback.views.take_home import WITH_IT, changed_since, private, row_for
-from feedback.views.take_home_page import Known, choice_now, known_of, page_before_giving
+from feedback.views.take_home_page import (
+    Known,
+    before_of,
+    choice_now,
+    known_of,
+    page_before_giving,
+)
 from feedback.views.take_home_words import names_with_ends
 from portal.models import Job
 from portal.requests import SignedInRequest
@@ -51,8 +58,14 @@ class Choosing:
             self.request.POST,
             measures=names,
             stills=[(str(still.key), still.view) for still in self.known.stills],
-            before=self.choice.before or self.proposed.before,
+            before=self.before,
         )
+
+    @cached_property
+    def before(self) -> str:
+        """Last time's swim as it was chosen, while it is one; else as it would be proposed."""
+        still_there = before_of(self.choice, self.swim, self.user) is not None
+        return self.choice.before if still_there else self.proposed.before
 
     def context(self, choice: Choice, wrong: list[str]) -> dict[str, Any]:
         swim, row = self.swim, self.row
@@ -68,7 +81,7 @@ class Choosing:
             "choice": choice,
             "measures": self.measures(choice),
             "stills": self.known.stills,
-            "could_compare": choice.before or self.choice.before or self.proposed.before,
+            "could_compare": choice.before or self.before,
             "drawn": len(frames_without_still(swim, self.user)),
             "jobs": jobs if unmade else [],
             "most_measures": MOST_MEASURES,

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from clinics.models import Clip, Swim
 from clinics.views.words import said
+from feedback.actions.comparable import same_person
 from feedback.actions.frames import swim_s_at
 from feedback.actions.measured import measured_many
 from feedback.actions.take_home import words_sent
@@ -175,7 +176,7 @@ def page_of(
     swim = known.swim
     course_m = swim.entry.clinic.course_m
     measures = chosen(known.measures, choice.measures, course_m=course_m)
-    before, earlier = _before(choice, reader)
+    before, earlier = _before(choice, swim, reader)
     stills = [still for still in known.stills if str(still.key) in choice.stills]
     return Page(
         swim=swim,
@@ -193,12 +194,18 @@ def page_of(
     )
 
 
-def _before(choice: Choice, reader: User) -> tuple[Swim | None, Measured | None]:
-    """The earlier swim while the reader may see it, and it is still given."""
+def before_of(choice: Choice, swim: Swim, reader: User) -> Swim | None:
+    """The earlier swim while the reader may see it, it is still given, and still of the same
+    person: coaches may see both after one of them turned out to be somebody else's."""
     if not choice.before:
-        return None, None
+        return None
     swims = Swim.objects.reviewed_by(reader).filter(pk=choice.before, given_at__isnull=False)
     before = swims.select_related("entry__swimmer", "entry__clinic").first()
+    return before if before is not None and same_person(swim, before) else None
+
+
+def _before(choice: Choice, swim: Swim, reader: User) -> tuple[Swim | None, Measured | None]:
+    before = before_of(choice, swim, reader)
     if before is None:
         return None, None
     return before, measured_many([before], Mark.objects.visible_to(reader))[before.pk]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import TYPE_CHECKING, Any
 
 from django.http import HttpRequest, HttpResponse
@@ -45,5 +46,7 @@ def file_name(page: Page) -> str:
     """“Tomas Birk 14 Nov 2026 take-home page.pdf”."""
     entry = page.swim.entry
     words = [entry.swimmer.name, date_format(entry.clinic.date, "j M Y"), _("take-home page")]
-    plain = NOT_IN_NAMES.sub(" ", " ".join(words))
-    return re.sub(r"\s+", " ", plain).strip()[:150] + ".pdf"
+    plain = re.sub(r"\s+", " ", NOT_IN_NAMES.sub(" ", " ".join(words)))
+    # without control and direction characters: it reads as it is saved
+    plain = "".join(sign for sign in plain if unicodedata.category(sign)[0] != "C")
+    return plain.strip()[:150] + ".pdf"
