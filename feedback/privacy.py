@@ -43,6 +43,13 @@ def drawings_visible_to(drawings: QuerySet[Any], user: User) -> QuerySet[Any]:
     return _said_and_drawn(drawings, user)
 
 
+def drawn_for_swimmer(drawings: QuerySet[Any]) -> QuerySet[Any]:
+    """What was sent to whoever swam, with an account or without: as it may stand in what is made
+    for them. Nothing among coaches, nothing by who was taken for the swimmer before."""
+    sent = drawings.filter(sent_at__isnull=False, for_coaches=False)
+    return sent.filter(~_by_another_swimmer(""))
+
+
 def marks_visible_to(marks: QuerySet[Any], user: User) -> QuerySet[Any]:
     return on_visible_swims(marks, user)
 

@@ -29,10 +29,7 @@ def drawings_for(row: TakeAlong, film: ClipFilm, frame: int) -> list[Drawing]:
         stands, swim=row.swim_id, recording=film.clip.recording_id
     )
     if row.for_swimmer:
-        drawings = drawings.filter(sent_at__isnull=False, for_coaches=False)
-        if (user := row.entry.swimmer.user) is not None:
-            theirs = Drawing.objects.visible_to(user).filter(swim=row.swim_id)
-            drawings = drawings.filter(pk__in=theirs.values("pk"))
+        drawings = drawings.for_swimmer()
     return list(drawings.order_by("created_at", "pk"))
 
 

@@ -42,13 +42,9 @@ def stills_of(swim: Swim, user: User) -> QuerySet[TakeAlong]:
 
 
 def frames_drawn_on(swim: Swim, by: User) -> dict[Frame, dt.datetime]:
-    """Frames on which something was drawn that the swimmer sees, in order of time, each with when
-    the last of it was sent."""
-    drawings = Drawing.objects.visible_to(by).filter(swim=swim, for_coaches=False)
-    drawings = drawings.filter(sent_at__isnull=False)
-    swimmer = swim.entry.swimmer.user
-    if swimmer is not None:
-        drawings = drawings.filter(pk__in=Drawing.objects.visible_to(swimmer).values("pk"))
+    """Frames on which something was drawn for the swimmer, in order of time, each with when the
+    last of it was sent."""
+    drawings = Drawing.objects.visible_to(by).filter(swim=swim).for_swimmer()
     clips = Clip.objects.visible_to(by).filter(swim=swim).select_related("station", "recording")
     by_recording: dict[object, list[Clip]] = {}
     for clip in clips.order_by("seen_from_s"):

@@ -22,6 +22,10 @@ class DrawingQuerySet(models.QuerySet["Drawing"]):
         """Drawings on swims that the user may see, as with comments."""
         return privacy.drawings_visible_to(self, user)  # type: ignore[return-value]
 
+    def for_swimmer(self) -> DrawingQuerySet:
+        """Of these, what may stand in what is made for the swimmer."""
+        return privacy.drawn_for_swimmer(self)  # type: ignore[return-value]
+
 
 class Drawing(models.Model):
     """Drawn on the frame at `pts_ticks` of its recording, until the one at `until_ticks`.
