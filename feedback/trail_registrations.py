@@ -11,6 +11,9 @@ from portal.shell import footage_clubs_of
 
 
 def register_trail() -> None:
+    from feedback.actions import trail
+
+    trail.register()
     audit_words.know(
         audit_words.SEEN,
         {

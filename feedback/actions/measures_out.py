@@ -4,7 +4,7 @@ swim of the clinic, each measure with its ± beside it."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -153,15 +153,15 @@ def swims_out(clinic: Clinic, user: User) -> list[Swim]:
     return list(swims.order_by("entry__number", "go"))
 
 
-def coach_table(clinic: Clinic, user: User) -> tuple[list[str], list[list[object]]]:
-    """Header and rows. A bounded number of queries, however many swims."""
+def coach_table(clinic: Clinic, user: User) -> tuple[list[str], list[list[object]], list[Swim]]:
+    """Header, rows, and the swims in them. A bounded number of queries, however many swims."""
     swims, columns, zone = swims_out(clinic, user), columns_of(clinic), zone_of(clinic.club)
     measured = measured_many(swims, Mark.objects.visible_to(user), by=user)
     rows = [
         [*_about(swim, measured[swim.pk], zone), *_cells(measured[swim.pk], columns)]
         for swim in swims
     ]
-    return header_of(columns), rows
+    return header_of(columns), rows, swims
 
 
 def _about(swim: Swim, measured: Measured, zone: TurnZone) -> list[object]:
@@ -212,7 +212,9 @@ def u95_out(quantity: Quantity) -> float:
 
 
 @transaction.atomic
-def note_taken(*, clinic: Clinic, by: User, swims: int, kind: str, names: bool) -> None:
-    """Figures about people left the site: the record says who took them."""
-    detail = {"swims": swims, "kind": kind, "names": names}
+def note_taken(*, clinic: Clinic, by: User, swims: Sequence[Swim], kind: str, names: bool) -> None:
+    """Figures about people left the site: the record says who took them, and whose they are, so
+    that swimmers find it among those who saw their swims (`seen.py`)."""
+    whose = sorted(str(swim.pk) for swim in swims)
+    detail = {"swims": len(whose), "kind": kind, "names": names, "of": whose}
     audit.record(action="measures.take", by=by, subject=clinic, club=clinic.club, detail=detail)

@@ -46,8 +46,8 @@ SAYS = (
 )
 
 
-def data_package(clinic: Clinic, user: User, *, names: bool = False) -> tuple[bytes, int]:
-    """The ZIP and how many swims are in it: those that were passed on to the user as coach."""
+def data_package(clinic: Clinic, user: User, *, names: bool = False) -> tuple[bytes, list[Swim]]:
+    """The ZIP and the swims that are in it: those that were passed on to the user as coach."""
     swims = swims_out(clinic, user)
     seen = Mark.objects.visible_to(user)
     measured = measured_many(swims, seen, by=user)
@@ -65,7 +65,7 @@ def data_package(clinic: Clinic, user: User, *, names: bool = False) -> tuple[by
         (schema.MARKS, _marks(ordered, keys)),
         (schema.DEFINED, _definitions()),
     )
-    return _zipped(clinic, tables, names=names), len(swims)
+    return _zipped(clinic, tables, names=names), swims
 
 
 def _when(mark: Mark) -> tuple[str, int, str, str]:

@@ -14,7 +14,17 @@ from dataclasses import dataclass
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from clinics.models import Clip, Duty, Entry, MinorReport, Publication, Share, ShelfClip, Swim
+from clinics.models import (
+    Clinic,
+    Clip,
+    Duty,
+    Entry,
+    MinorReport,
+    Publication,
+    Share,
+    ShelfClip,
+    Swim,
+)
 from portal import audit_words
 from portal.actions.access_record import names_of
 from portal.models import AuditEntry, Membership, User
@@ -42,10 +52,28 @@ def seen_by_others(
     meant = Q(pk__in=[])
     for kind, ids in _by_kind(about).items():
         meant |= Q(subject_kind=kind, subject_id__in=ids)
+    meant |= _taken_along(swims)
     rows = AuditEntry.objects.filter(meant, action__in=_seeing()).exclude(actor_id=user.pk)
     if before is not None:
         rows = rows.filter(seq__lt=before)
-    return _told(list(rows.order_by("-seq")[:at_most]), about)
+    return _told(list(rows.order_by("-seq")[:at_most]), about, swims)
+
+
+def _taken_along(swims: Iterable[Swim]) -> Q:
+    """Somebody took a clinic's measures: such an entry is about the clinic and names its swims."""
+    here: dict[uuid.UUID, Q] = defaultdict(Q)
+    for swim in swims:
+        here[swim.entry.clinic_id] |= Q(text__contains=str(swim.pk))
+    meant = Q(pk__in=[])
+    for clinic, named in here.items():
+        meant |= named & Q(subject_kind=Clinic._meta.label, subject_id=str(clinic))
+    return meant
+
+
+def _of(row: AuditEntry, about: dict[Subject, Swim], swims: Sequence[Swim]) -> Swim:
+    """The swim that the entry is about; of several that it names, the first."""
+    known = about.get((row.subject_kind, row.subject_id))
+    return known or next(swim for swim in swims if str(swim.pk) in row.text)
 
 
 def _seeing() -> list[str]:
@@ -77,12 +105,12 @@ def _by_kind(about: Iterable[Subject]) -> dict[str, list[str]]:
     return ids
 
 
-def _told(rows: list[AuditEntry], about: dict[Subject, Swim]) -> list[Seen]:
+def _told(rows: list[AuditEntry], about: dict[Subject, Swim], swims: Sequence[Swim]) -> list[Seen]:
     actors = {row.actor_id for row in rows if row.actor_id}
     names, roles = names_of(actors), _Roles(actors)
     told = []
     for row in rows:
-        swim = about[row.subject_kind, row.subject_id]
+        swim = _of(row, about, swims)
         told.append(
             Seen(
                 seq=row.seq,

@@ -36,9 +36,9 @@ def measures_out(request: SignedInRequest) -> HttpResponse:
 @require_safe
 def measures_csv(request: SignedInRequest, pk: uuid.UUID) -> HttpResponse:
     clinic = _clinic(request, pk)
-    header, rows = coach_table(clinic, request.user)
+    header, rows, swims = coach_table(clinic, request.user)
     if request.method == "GET":
-        note_taken(clinic=clinic, by=request.user, swims=len(rows), kind="table", names=True)
+        note_taken(clinic=clinic, by=request.user, swims=swims, kind="table", names=True)
     return csv_response(f"measures-{clinic.slug}.csv", header, rows)
 
 
