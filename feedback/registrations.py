@@ -56,6 +56,9 @@ def register_all() -> None:
     ask_before_removing("drawings", _is_drawn_on)
     ask_before_removing("body points", _has_body_points)
     ask_before_removing("take-home", _has_page)
+    ask_before_removing("strokes of lengths", _has_strokes_said)
+    ask_before_removing("stroke rates", _has_rates_read)
+    ask_before_removing("marked start", _counts_from_a_mark)
     navigation.register(
         NavEntry("my-swims", _("My swims"), "feedback:my-swims", 10, shown_to=_is_swimmer)
     )
@@ -135,6 +138,26 @@ def _has_body_points(swim: Swim) -> bool:
     from feedback.models import BodyPoints
 
     return BodyPoints.objects.filter(swim=swim).exists()
+
+
+def _has_strokes_said(swim: Swim) -> bool:
+    from feedback.models import LengthStrokes
+
+    return LengthStrokes.objects.filter(swim=swim).exists()
+
+
+def _has_rates_read(swim: Swim) -> bool:
+    """What is being read, too: somebody asked for it."""
+    from feedback.models import RateReading
+
+    return RateReading.objects.filter(swim=swim).exists()
+
+
+def _counts_from_a_mark(swim: Swim) -> bool:
+    """Its mark may have been taken away since; the start that was chosen stays."""
+    from clinics.models import ChosenStart
+
+    return ChosenStart.objects.filter(swim=swim).exists()
 
 
 def _is_swimmer(request: SignedInRequest) -> bool:

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinics.actions.erase import forget, forget_about, take_off_disk
 from clinics.models import Swim
+from feedback.actions.rate_read import JOB_KIND as READING
 from feedback.actions.take_along import JOB_KIND
 from feedback.models import (
     BodyPoints,
@@ -104,7 +105,11 @@ def _of_others(rows: QuerySet[Any], person: Person, path: str = "") -> QuerySet[
 
 
 def _about(model: type[Model], person: Person) -> QuerySet[Any]:
-    return model._default_manager.filter(swim__entry__swimmer=person.id)
+    """A page that was given to the person, too, whose swim turned out to be somebody else's."""
+    own = Q(swim__entry__swimmer=person.id)
+    if model is TakeHome:
+        own |= Q(entry__swimmer=person.id)
+    return model._default_manager.filter(own)
 
 
 def _elsewhere(rows: type[Model], person: Person) -> QuerySet[Any]:
@@ -125,7 +130,16 @@ def find_said(person: Person) -> Found:
     return Found({**rows, "own-words": own, "naming": naming})
 
 
+def _stop_reading(person: Person) -> None:
+    """What reads from the person's pictures just now ends, and no job stays that knows of it."""
+    ids = list(_about(RateReading, person).values_list("pk", flat=True))
+    for job in Job.objects.filter(kind=READING, subject_id__in=ids, state__in=OPEN):
+        cancel(job=job, by=None)
+    forget_about(RateReading._meta.label, ids)
+
+
 def erase_said(person: Person) -> None:
+    _stop_reading(person)
     for model in ABOUT_SWIMS.values():
         _about(model, person).delete()
     with transaction.atomic():
