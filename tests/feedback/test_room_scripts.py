@@ -79,8 +79,10 @@ BODY = """
     const { createStore } = await load("feedback/room/body/store.js");
     const part = { querySelector: () => ({ value: "t" }), dataset: { notSent: "not sent" } };
     let trouble = "";
+    let listed = [];
     const store = createStore(part, { bodies: [], ways: [] }, { url: "/body", table: () => "t",
-      onChange() {}, onAnswer() {}, onTrouble: (words) => { trouble = words; } });
+      onChange() {}, onAnswer: ({ bodies }) => { listed = bodies.map(({ frame }) => frame); },
+      onTrouble: (words) => { trouble = words; } });
     const server = new Map();
     // the server takes what it was asked for, and tells all that it has
     const take = async () => {
@@ -132,6 +134,21 @@ def test_points_of_two_frames_on_their_way_are_both_kept(page: Page) -> None:
         """,
     )
     assert told == [True, "", False, [10, 11]]
+
+
+def test_points_that_are_lost_do_not_keep_an_answer_from_the_list(page: Page) -> None:
+    told = run(
+        page,
+        BODY
+        + """
+        store.save("v", 10, { hip: [0.1, 0.1] });
+        store.save("v", 11, { hip: [0.2, 0.2] });
+        await take(); // a newer one is on its way
+        await lose();
+        return [listed, frames(), trouble, store.unsaved()];
+        """,
+    )
+    assert told == [[10], [10, 11], "not sent", True]
 
 
 def test_points_that_are_refused_leave_the_others(page: Page) -> None:

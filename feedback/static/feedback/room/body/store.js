@@ -8,6 +8,7 @@ export function createStore(part, first, { url, table, onChange, onAnswer, onTro
   let [bodies, ways] = [first.bodies, first.ways];
   let good = bodies; // as the server has them
   let asked = 0;
+  let latest = null; // answer that the page has not taken in, since a newer one was on its way
   const own = new Map(); // "view:frame" → the newest of it that the server has not told back
 
   const mine = (view, frame, all = bodies) =>
@@ -28,16 +29,18 @@ export function createStore(part, first, { url, table, onChange, onAnswer, onTro
   async function send(to, fields, one = null) {
     const before = (asked += 1);
     const { told, refused, lost } = await post(to, fields);
-    if (told) good = told.bodies;
+    if (told) [good, latest] = [told.bodies, told];
     if (one) one.lost = Boolean(lost);
     if (one && !lost && own.get(one.key) === one) own.delete(one.key);
     if (told) again();
     if (told && before !== asked) return; // a newer one is on its way
-    if (told) ways = told.ways;
+    const answer = latest;
+    latest = null;
+    if (answer) ways = answer.ways;
     bodies = [...own.values()].reduce(laid, good);
     onChange();
     onTrouble(refused ?? lost ?? (lostOnes().length ? part.dataset.notSent : ""));
-    if (told) onAnswer(told);
+    if (answer) onAnswer(answer);
   }
 
   function sendOne(one) {
