@@ -3,6 +3,8 @@ has placed a mark. An expectation, and said to be one."""
 
 from __future__ import annotations
 
+from feedback.compute.measuring.course import Course
+
 
 def expected_walls_s(
     *, course_m: float, distance_m: float, pace_s_per_100m: float
@@ -13,10 +15,12 @@ def expected_walls_s(
     (0.0, 20.0, 40.0)
     >>> expected_walls_s(course_m=50.0, distance_m=25.0, pace_s_per_100m=80.0)
     (0.0,)
+    >>> expected_walls_s(course_m=33.3, distance_m=100.0, pace_s_per_100m=100.0)  # three lengths
+    (0.0, 33.3, 66.6)
     """
-    lengths_before_end = max(0, -int(-(distance_m - 1e-6) // course_m) - 1)
+    lengths = Course(course_m, distance_m, "", "").lengths
     per_length_s = course_m * pace_s_per_100m / 100.0
-    return tuple(per_length_s * n for n in range(lengths_before_end + 1))
+    return tuple(per_length_s * n for n in range(lengths))
 
 
 def expected_end_s(*, distance_m: float, pace_s_per_100m: float) -> float:
