@@ -3,7 +3,6 @@ swim of the clinic, each measure with its ± beside it."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -13,6 +12,7 @@ from django.db import transaction
 from clinics.compute.time import iso_utc
 from clinics.models import Swim
 from feedback.actions.measured import measured_many, zone_of
+from feedback.compute.measuring.course import Course
 from feedback.compute.measuring.measure import DEFINITIONS, Unit
 from feedback.compute.measuring.splits import FROM_START_M
 from feedback.compute.measuring.turns import TurnZone
@@ -123,16 +123,16 @@ def to_distance_name(key: str, at_m: float) -> str:
 def columns_of(clinic: Clinic) -> list[Column]:
     """All that may be measured in this clinic's goes, whatever was marked: a second table of it,
     taken next month, has the same columns."""
-    lengths = math.ceil(clinic.distance_m / clinic.course_m - 1e-9)
-    walls = math.floor(clinic.distance_m / clinic.course_m + 1e-9)
+    course = Course(clinic.course_m, clinic.distance_m, stroke="", start="")
+    turns = course.walls - (1 if course.walls == course.lengths else 0)  # the last is the finish
     columns = [Column(column_name(key), key) for key in START_KEYS]
     for key in ("time-to-distance", "speed-to-distance"):
         columns += [Column(to_distance_name(key, at_m), key, None, at_m) for at_m in FROM_START_M]
-    for number in range(1, lengths + 1):
+    for number in range(1, course.lengths + 1):
         columns += [
             Column(column_name(key, f"length_{number}"), key, number) for key in LENGTH_KEYS
         ]
-    for number in range(1, walls + (0 if walls == lengths else 1)):
+    for number in range(1, turns + 1):
         columns += [Column(column_name(key, f"wall_{number}"), key, number) for key in WALL_KEYS]
     return [*columns, Column(column_name("fade"), "fade")]
 

@@ -80,6 +80,10 @@ def test_columns_are_those_of_the_clinic_whatever_was_marked(cast: Cast) -> None
     longer = header_of(columns_of(cast.clinic))
     assert "turn_contact_wall_2_s" in longer and "turn_contact_wall_3_s" not in longer
     assert "stroke_rate_length_3_per_min" in longer
+    cast.clinic.distance_m, cast.clinic.course_m = 100.0, 33.3  # three lengths to a hundred
+    thirds = header_of(columns_of(cast.clinic))
+    assert "stroke_rate_length_3_per_min" in thirds
+    assert not [name for name in thirds if "length_4" in name or "wall_3" in name]
 
 
 def test_a_name_is_no_formula(cast: Cast) -> None:
