@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from tests.cast import build_cast
+from tests.cast import Cast, build_cast
+from tests.feedback.filmed_swim import Filmed
 from tests.feedback.painted_room import Station4, make_room, put_room
 
 
@@ -15,6 +16,12 @@ from tests.feedback.painted_room import Station4, make_room, put_room
 def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
     """Four painted recordings, drawn and cut once."""
     return make_room(tmp_path_factory.mktemp("room"), seconds=6)
+
+
+@pytest.fixture
+def filmed(cast: Cast, stations: list[Station4]) -> Filmed:
+    """Tomas's swim from those four places."""
+    return Filmed(cast, put_room(cast, stations), stations)
 
 
 @pytest.fixture
