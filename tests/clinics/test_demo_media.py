@@ -20,9 +20,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from PIL import Image, ImageDraw, ImageFont
 from scipy.signal import fftconvolve
 
 from clinics.compute.log_file import parse_log
@@ -30,11 +27,8 @@ from clinics.compute.plan_file import parse_plan
 from clinics.compute.roster_file import parse_roster
 from clinics.compute.windows import windows_for
 from clinics.management.demo.make import DemoFolderTaken, Truth, make_demo
-from clinics.management.demo.motion import CARD_S, Go
-from clinics.management.demo.occasions import CLINICS, DemoClinic
-from clinics.management.demo.painted import paint, read
-from clinics.management.demo.scenario import Scenario
-from clinics.management.demo.scene import Painter
+from clinics.management.demo.occasions import CLINICS
+from clinics.management.demo.painted import read
 from clinics.management.demo.sound import SIGNALS
 from clinics.media.encode import EncodeFailed, encode_raw_frames
 
@@ -42,7 +36,6 @@ WIDTH_PX, STRIP_PX = 640, 16
 
 
 AUTUMN, WINTER = "harbour-autumn", "harbour-winter"
-CARD_AT_S = -4.5
 
 
 @pytest.fixture(scope="module")
@@ -95,32 +88,6 @@ def recording_ids(demo: Truth) -> list[str]:
     return [recording["files"][0]["name"] for recording in demo.data["recordings"]]
 
 
-# The painted time
-
-
-@given(st.integers(0, 2**32 - 1), st.sampled_from([(640, 360), (480, 270), (426, 240), (320, 180)]))
-def test_painted_value_survives_scaling(value: int, size_px: tuple[int, int]) -> None:
-    frame = np.full((360, 640), 90, dtype=np.uint8)
-    paint(frame, value)
-    scaled = Image.fromarray(frame).resize(size_px, Image.Resampling.BILINEAR)
-    assert read(np.asarray(scaled)) == value
-
-
-def test_painted_value_damaged_is_not_guessed() -> None:
-    frame = np.full((360, 640, 3), 90, dtype=np.uint8)
-    paint(frame, 123_456)
-    luma = frame[..., 0].copy()
-    luma[:16, 160:176] = 255 - luma[:16, 160:176]
-    assert read(frame[..., 0]) == 123_456
-    assert read(luma) is None
-    assert read(np.full((360, 640), 90, dtype=np.uint8)) is None
-
-
-def test_painted_value_that_does_not_fit_is_refused() -> None:
-    with pytest.raises(ValueError, match="does not fit 32"):
-        paint(np.zeros((360, 640), dtype=np.uint8), 2**32)
-
-
 def test_every_frame_of_every_file_shows_its_true_instant(demo: Truth) -> None:
     for recording in demo.data["recordings"]:
         shown = [read(strip) for strip in strips_of(demo.files_of(recording))]
@@ -137,8 +104,6 @@ def test_painted_instants_follow_from_zero_rate_and_pts(demo: Truth) -> None:
 
 
 # Streams, with ffprobe as the witness
-
-
 def test_frame_times_in_the_files_are_those_of_the_truth(demo: Truth) -> None:
     for recording in demo.data["recordings"]:
         parts = [ticks_of(path) for path in demo.files_of(recording)]
@@ -225,8 +190,6 @@ def test_winter_files_carry_no_date_and_look_as_if_copied_at_once(
 
 
 # Sound
-
-
 def sound_of(path: Path) -> tuple[float, np.ndarray]:
     """Media second of the first sample against the first frame, and the samples at 48 kHz."""
     streams = probe(path, "-show_entries", "stream=codec_type,start_time")["streams"]
@@ -302,8 +265,6 @@ def test_signal_reaches_the_turn_window_later_than_the_start_camera(autumn: Trut
 
 
 # Truth and papers agree
-
-
 def test_papers_say_what_the_truth_says(demo: Truth) -> None:
     plan = tomllib.loads((demo.folder / "plan.toml").read_text())
     roster = list(csv.DictReader(io.StringIO((demo.folder / "roster.csv").read_text())))
@@ -391,101 +352,7 @@ def test_swims_pass_each_station_while_in_its_picture(demo: Truth) -> None:
         assert sorted(swim["events_s"].values()) == list(swim["events_s"].values())
 
 
-@given(st.floats(18, 60), st.floats(0.9, 24.1), st.booleans(), st.integers(2, 4))
-def test_place_and_pass_times_are_inverse(
-    duration_s: float, x_m: float, water: bool, lengths: int
-) -> None:
-    go = Go(duration_s, "freestyle", from_water=water, lengths=lengths)
-    passes_s = go.passes_s(x_m)
-    walls_s = [0.0, *(turn.feet_touch_s for turn in go.turns), duration_s]
-    assert len(passes_s) == lengths
-    for pass_s, from_s, to_s in zip(passes_s, walls_s, walls_s[1:], strict=False):
-        assert from_s < pass_s < to_s
-        assert go.place_at(pass_s)[0] == pytest.approx(x_m, abs=1e-6)
-
-
-# The whole clinics: who swims and what is logged and heard. Nothing is drawn for these.
-
-
-@pytest.mark.parametrize("seed", range(20))
-@pytest.mark.parametrize("clinic", CLINICS.values(), ids=CLINICS)
-def test_whole_clinic_is_a_usual_afternoon(clinic: DemoClinic, seed: int) -> None:
-    scenario = Scenario(clinic, seed, short=False)
-    starts_s = np.array([swim.start_s for swim in scenario.swims])
-    gaps_s = np.diff(starts_s)
-    assert gaps_s.std() > 2.0, "regular starts are no pattern"
-    for swim, following in zip(scenario.swims, scenario.swims[1:], strict=False):
-        assert following.start_s - swim.finish_s > 4.999, "one swimmer at a time"
-    taps = [swim for swim in scenario.swims if swim.tap_s is not None]
-    late_s = np.array([swim.tap_s - swim.start_s for swim in taps])  # type: ignore[operator]
-    assert late_s.min() > -0.15 and late_s.max() < 0.95
-    assert abs(np.median(late_s) - 0.2) < 0.15
-    for recording in scenario.recordings:
-        if not clinic.dated_files:
-            assert recording.split_frame is None
-        late = recording.station.begins_after_starts
-        films = (recording.zero_s < starts_s).sum()
-        assert films == len(starts_s) - late or recording.station.file_per_group
-
-
-def test_autumn_misses_a_tap_and_hears_another_lane_and_winter_has_one_who_is_not_filmed() -> None:
-    autumn, winter = (Scenario(CLINICS[slug], 1, short=False) for slug in (AUTUMN, WINTER))
-    assert [s.swimmer.number for s in autumn.swims if s.tap_s is None] == [14]
-    (practice,) = [one for one in autumn.emissions() if one.number is None]
-    assert min(abs(practice.emitted_s - swim.start_s) for swim in autumn.swims) > 5
-    assert all(one.number is not None for one in winter.emissions())
-    (hidden,) = [s for s in winter.swims if not s.swimmer.filmed]
-    assert hidden.go.posture_at(CARD_AT_S) is None, "no card is shown by who is not filmed"
-    names = [swim.swimmer.name for swim in autumn.swims]
-    assert names[:3] + names[6:9] == [
-        "Tomas Birk", "Wren Okada", "Sol Hagen", "Liv Marchetti", "Oskar Brandt", "Noor Castellan",
-    ]  # fmt: skip
-
-
-@pytest.mark.parametrize("height_px", [360, 180])
-def test_number_card_can_be_told_in_a_still_of_the_start_camera(height_px: int) -> None:
-    """Each card's picture is nearest to a print of its own number, of all up to 99."""
-    prints = {number: _print_of(number) for number in range(100)}
-    for clinic in CLINICS.values():
-        scenario = Scenario(clinic, 1, short=False)
-        painter = Painter("start-side", scenario.figures(), scenario.end_s)
-        for swim in scenario.swims:
-            if swim.swimmer.filmed:
-                luma = painter.draw(swim.start_s + CARD_AT_S).luma
-                still = Image.fromarray(luma).resize((height_px * 16 // 9, height_px))
-                told = _told(_cards_in(still.resize((640, 360)), swim.go), prints)
-                assert told == swim.swimmer.number
-
-
-def _cards_in(still: Image.Image, go: Go) -> list[np.ndarray]:
-    """The card's middle, at every place to within two pixels."""
-    assert CARD_S[0] < CARD_AT_S < CARD_S[1]
-    posture = go.posture_at(CARD_AT_S)
-    assert posture is not None
-    x, y = round((posture.x_m + 2.3) * 68), round(222 - (posture.z_m + 0.3) * 68)
-    luma = np.asarray(still, dtype=float)
-    steps = range(-2, 3)
-    return [luma[y + j - 18 : y + j + 18, x + i - 24 : x + i + 24] for i in steps for j in steps]
-
-
-def _print_of(number: int) -> np.ndarray:
-    paper = Image.new("L", (48, 36), 235)
-    font = ImageFont.load_default(size=42)
-    ImageDraw.Draw(paper).text((24, 18), str(number), font=font, fill=40, anchor="mm")
-    return np.asarray(paper, dtype=float)
-
-
-def _told(cards: list[np.ndarray], prints: dict[int, np.ndarray]) -> int:
-    def likeness(number: int) -> float:
-        print_ = prints[number].ravel()
-        return max(np.corrcoef(card.ravel(), print_)[0, 1] for card in cards)
-
-    return max(prints, key=likeness)
-
-
 # Making it
-
-
 def test_making_it_again_changes_nothing(demo: Truth) -> None:
     stamp = (demo.folder / "truth.json").stat().st_mtime_ns
     again = make_demo(demo.folder, seed=1, short=True, clinic=demo.data["clinic"])

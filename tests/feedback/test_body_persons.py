@@ -17,8 +17,8 @@ from feedback.actions.body import set_body_points
 from feedback.actions.erase import erase_said, find_said
 from feedback.models import BodyPoints, PicturePlane
 from tests.cast import Cast, sign_in
+from tests.feedback.erasing import person
 from tests.feedback.measuring.bodies import on_screen
-from tests.feedback.test_erase import person
 from tests.feedback.test_export import fetch, make
 
 
