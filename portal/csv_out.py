@@ -1,4 +1,4 @@
-"""Tables as CSV, for spreadsheets: a cell is never a formula there (trust 20)."""
+"""Tables as CSV, for spreadsheets: a cell is never a formula there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Children that die with their parent, whatever kills it (trust 36)."""
+"""Children that die with their parent, whatever kills it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a session knows of how its person signed in, and how long ago (trust 9, 10).
+"""What a session knows of how its person signed in, and how long ago.
 
 Kept in the session, as seconds since 1970: `signed_in_at` (absolute limit), `seen_at` (idle
 limit), `factor_at` (a second factor was used), `fresh_at` (last proof that it is still you).

@@ -1,4 +1,4 @@
-"""Log lines: UTC, one line each, so that nobody can forge a second one (trust 21)."""
+"""Log lines: UTC, one line each, so that nobody can forge a second one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""While a restore runs, every request is answered 503 with a page that says so (trust 31)."""
+"""While a restore runs, every request is answered 503 with a page that says so."""
 
 from __future__ import annotations
 

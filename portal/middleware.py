@@ -1,4 +1,4 @@
-"""Request ids, sign-in asked for by default, and the second factor (trust 2, 9, 10, 21)."""
+"""Request ids, sign-in asked for by default, and the second factor."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A template as PDF. Nothing is fetched for it: no URL, no file (trust 20). Pictures are handed
+"""A template as PDF. Nothing is fetched for it: no URL, no file. Pictures are handed
 over as bytes by who asked the fence for them; the template shows them as `picture:NAME`.
 
 Text is escaped by the template engine as on a page. WeasyPrint is loaded when the first PDF is
@@ -38,7 +38,7 @@ def libraries_are_there() -> bool:
 
 def _weasyprint() -> Any:
     """Loading it lets Pillow take cut-off images for whole ones, in all of this process; what
-    people send is read more strictly (trust 19), so that is set back."""
+    people send is read more strictly, so that is set back."""
     strict = ImageFile.LOAD_TRUNCATED_IMAGES
     import weasyprint
 

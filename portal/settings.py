@@ -168,7 +168,7 @@ SECOND_FACTOR_REQUIRED = env.bool("SECOND_FACTOR_REQUIRED", default=True)
 if PRODUCTION and not SECOND_FACTOR_REQUIRED:
     raise ImproperlyConfigured("SECOND_FACTOR_REQUIRED can be off only in development.")
 SIGN_IN_CODE_MINUTES = 10
-TRIES = 5  # per account and per network address; the next one waits (trust 8)
+TRIES = 5  # per account and per network address; the next one waits
 TRY_WINDOW_MINUTES = 10
 FRESH_SIGN_IN_MINUTES = 15
 SESSION_ENGINE = "django.contrib.sessions.backends.db"

@@ -72,7 +72,7 @@ class Cast:
     clips: dict[str, list[Clip]] = field(default_factory=dict)
 
     def people(self) -> dict[str, User | None]:
-        """The cast of trust 3, by what they are."""
+        """The cast that every fenced URL is asked by, by what they are."""
         return {
             "swimmer": self.tomas,
             "another swimmer": self.wren,

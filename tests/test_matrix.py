@@ -1,4 +1,4 @@
-"""Role × URL × owner (trust 2 and 3; ASVS 8.2.1, 8.2.2, 8.4.1): every URL, the whole cast.
+"""Role × URL × owner: every URL, the whole cast.
 
 `tests/matrix/` says for each URL who is let through. Whoever is not gets, on every verb and for a
 byte range too, exactly the answer that a random id gives. A URL that is missing there fails.
@@ -170,7 +170,7 @@ def test_every_url_stands_in_the_matrix_and_nothing_else() -> None:
 
 
 def test_files_are_reached_by_no_other_path(cast: Cast) -> None:
-    """Trust 12: direct paths of stored files are 404, to those who may see them, too."""
+    """Direct paths of stored files are 404, to those who may see them, too."""
     stored = cast.clips["tomas"][0].files.get(kind="video").stored
     client = sign_in(Client(), cast.coach)
     for prefix in ("/media/", "/not-served/", "/internal/media/", "/static/", "/originals/", "/"):

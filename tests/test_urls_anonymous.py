@@ -1,4 +1,4 @@
-"""Every URL asks for sign-in unless it is on the short list (trust 2; ASVS 8.2.1).
+"""Every URL asks for sign-in unless it is on the short list.
 
 The URLs are read from the URLconf, so a new one is covered the moment it exists.
 """

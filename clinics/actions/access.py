@@ -1,4 +1,4 @@
-"""Who looked at whose swim: one entry per viewer, swim and quarter of an hour (trust 32).
+"""Who looked at whose swim: one entry per viewer, swim and quarter of an hour.
 
 The chain holds that somebody watched or listened. Each single request (byte ranges, stills,
 strips) goes to the log, by ids and without addresses, so that nobody can stuff the chain.

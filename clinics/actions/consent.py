@@ -58,7 +58,7 @@ class How:
 
 @transaction.atomic
 def record_consent(*, swimmer: Swimmer, purpose: str, by: User) -> Consent:
-    """An admin of the club records that the swimmer agrees. Adults only (trust 25)."""
+    """An admin of the club records that the swimmer agrees. Adults only."""
     if not _is_admin(swimmer, by):
         raise PermissionDenied("only an admin of the club records consent")
     swimmer = locked(swimmer)
@@ -195,7 +195,7 @@ def _drop_pictures(swimmer: Swimmer) -> None:
 
 
 def _cancel_renders(swimmer: Swimmer, by: User | None) -> None:
-    """What waits to be made of this swimmer is not made (trust 24)."""
+    """What waits to be made of this swimmer is not made."""
     clips = Clip.objects.filter(swim__entry__swimmer=swimmer).values("pk")
     open_jobs = Job.objects.filter(kind=RENDER_KIND, subject_id__in=clips, state__in=OPEN)
     for job in open_jobs:

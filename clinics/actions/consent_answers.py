@@ -1,6 +1,6 @@
 """What a swimmer answers, in whatever way it comes: account, personal link, paper, pool.
 
-Each purpose is its own choice (trust 23). A “no” where there was a “yes” is a withdrawal. What
+Each purpose is its own choice. A “no” where there was a “yes” is a withdrawal. What
 comes late (a sheet, a phone that had no network) never undoes what was said after it.
 """
 
@@ -69,7 +69,7 @@ def take_answers(
 
 
 def _note_adult(swimmer: Swimmer, answers: Answers, how: How) -> None:
-    """Without it nobody is filmed (trust 25). Saying no needs none."""
+    """Without it nobody is filmed. Saying no needs none."""
     if swimmer.adult_attested_at is not None or not any(answers.choices.values()):
         return
     if not answers.adult:

@@ -1,4 +1,4 @@
-"""Asking swimmers: personal links, and the mail that carries them (trust 7).
+"""Asking swimmers: personal links, and the mail that carries them.
 
 A link is for one swimmer, ends by itself, shows no footage, and is stored as a hash only. A
 later link of the same swimmer ends the earlier ones.

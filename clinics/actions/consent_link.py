@@ -22,7 +22,7 @@ def answer_by_link(*, request: ConsentRequest, answers: Answers) -> list[Consent
 
 @transaction.atomic
 def end_by_link(*, request: ConsentRequest, purpose: str) -> Consent | None:
-    """Whoever agreed by the link withdraws by it, as easily (trust 24)."""
+    """Whoever agreed by the link withdraws by it, as easily."""
     swimmer = locked(request.swimmer)
     current = in_force(swimmer, purpose)
     return end_in_force(current, swimmer=swimmer, by=None) if current else None

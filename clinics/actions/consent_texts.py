@@ -1,6 +1,6 @@
 """The consent texts of a club: default words, publishing the next version, which is current.
 
-A published text never changes (trust 22). A version is published in all languages at once.
+A published text never changes. A version is published in all languages at once.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ CLINIC_GB = 30 + 5  # originals and clips of one clinic
 
 
 def check_sandbox() -> Finding:
-    """Really starts the media tools once inside bubblewrap (trust 18)."""
+    """Really starts the media tools once inside bubblewrap."""
     if sandbox_available():
         return Finding(True, _("Media tools run inside the sandbox, without network."))
     done = _("refuses to work") if settings.REQUIRE_SANDBOX else _("works without it")

@@ -1,4 +1,4 @@
-"""Holds: something is kept from deletion, and from sight, until somebody ends it (trust 29)."""
+"""Holds: something is kept from deletion, and from sight, until somebody ends it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Telling people beforehand what goes: 14 days before, and 3 (trust 29).
+"""Telling people beforehand what goes: 14 days before, and 3.
 
 A swimmer is told of their clips, the admins of a club of originals and of what was never given.
 One mail for each person and round, with days and links, without names or pictures. A warning is

@@ -1,4 +1,4 @@
-"""“A minor is in this clip”: put away at once, and two people find out (trust 25).
+"""“A minor is in this clip”: put away at once, and two people find out.
 
 Anyone who sees a clip may say so. From that instant nobody sees it; two people of the club, who
 are admins or checkers and neither of whom said so, must come to the same answer.

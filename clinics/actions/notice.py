@@ -1,4 +1,4 @@
-"""What the notice page says of clinics, from the rules and texts that really apply (trust 27).
+"""What the notice page says of clinics, from the rules and texts that really apply.
 
 For each of the reader's clubs; a stranger reads what holds unless a club says otherwise.
 """

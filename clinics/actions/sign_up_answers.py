@@ -115,7 +115,7 @@ def _by_instant(kept: Kept) -> dict[tuple[str, str], Kept]:
 
 @transaction.atomic
 def end_answer(*, sign_up: SignUp, purpose: str, by: User | None) -> None:
-    """One click, at any time (trust 24): of what was answered here, and of what is in force once
+    """One click, at any time: of what was answered here, and of what is in force once
     the person is in the running order."""
     rows = SignUp.objects.select_for_update(of=("self",)).select_related("sheet__clinic__club")
     row = rows.get(pk=sign_up.pk)

@@ -1,4 +1,4 @@
-"""Is there room for more: in the club's quota, and on the server's disk (trust 14)?"""
+"""Is there room for more: in the club's quota, and on the server's disk?"""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from portal.registry import PeopleHooks
 
 
 def address_on_roster(email: str) -> bool:
-    """One query, whatever the answer: asking must not tell who is on a roster (trust 8)."""
+    """One query, whatever the answer: asking must not tell who is on a roster."""
     return Swimmer.objects.filter(email__iexact=email, user__isnull=True).exists()
 
 

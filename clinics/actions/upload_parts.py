@@ -1,4 +1,4 @@
-"""The part file of an upload: where its bytes lie until they are a recording (trust 13 to 15).
+"""The part file of an upload: where its bytes lie until they are a recording.
 
 What the database calls the offset is durable. A part file that is longer than the row says (the
 process died in between) is cut back before anything else happens. Of several requests that write

@@ -1,4 +1,4 @@
-"""Resumable uploads: the state behind the open tus 1.0.0 protocol (trust 13 to 15).
+"""Resumable uploads: the state behind the open tus 1.0.0 protocol.
 
 The bytes lie in a part file (upload_parts.py) and are flushed to disk before the row says that
 they are here. When the last file of a card has come, all of them are taken in (upload_cards.py).

@@ -1,4 +1,4 @@
-"""A consent receipt after ISO/IEC TS 27560:2023, as plain data (trust 22).
+"""A consent receipt after ISO/IEC TS 27560:2023, as plain data.
 
 `MAPPING` says which part and element of the specification each of our fields stands for. The
 specification itself is not public. What is marked `guide` is taken, with whether it is

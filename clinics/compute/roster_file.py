@@ -128,7 +128,7 @@ def _email(
 
 
 def _adult(value: str, complain: Callable[[str], None]) -> bool:
-    """Only "yes" lets somebody be filmed (trust 25)."""
+    """Only "yes" lets somebody be filmed."""
     word = value.lower()
     if word in YES:
         return True

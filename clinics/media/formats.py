@@ -1,6 +1,6 @@
 """Which containers and codecs are taken in, and the options that hold ffmpeg to them.
 
-Trust 16: naming the allowed protocols is not enough. A playlist opened its neighbour with
+Naming the allowed protocols is not enough. A playlist opened its neighbour with
 ffmpeg's defaults and with the protocol list; the list of formats is what stops it.
 """
 

@@ -1,4 +1,4 @@
-"""Opening a picture that a person sent, without trusting it (trust 19)."""
+"""Opening a picture that a person sent, without trusting it."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """What a file is by its first bytes, without giving it to a media library.
 
 This is for good messages, and so that a playlist in disguise is turned away before any parser
-that could follow it has seen it (trust 16). It is not the fence: the fence is the list of
+that could follow it has seen it. It is not the fence: the fence is the list of
 allowed formats and the sandbox.
 """
 

@@ -52,7 +52,7 @@ def _masked(picture: Any, plan: RenderPlan, width: int, height: int) -> Any:
 
 
 _CLEAN = {"map_metadata": -1, "map_chapters": -1, "fflags": "+bitexact"}
-"""Trust 33: no place, device, date or chapter of the original goes on."""
+"""No place, device, date or chapter of the original goes on."""
 
 
 def _video_output(picture: Any, height: int, spec: RenditionSpec, limits: Limits) -> Any:

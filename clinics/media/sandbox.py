@@ -1,9 +1,9 @@
 """The one place that starts ffmpeg and ffprobe.
 
 Files come from strangers' cameras, and a media library is a large parser written in C. So every
-run is boxed in (trust 16 to 18): bubblewrap without network, the inputs bound read-only under
+run is boxed in: bubblewrap without network, the inputs bound read-only under
 names that we made, one folder to write to, resource limits, low priority, a wall clock. And no
-run outlives us: the kernel kills it when this process dies, however it dies (trust 36).
+run outlives us: the kernel kills it when this process dies, however it dies.
 
 The argv that callers give speaks of files by tokens (`input_token(0)`, `output_token("a.mp4")`),
 never by path: the tokens become server-made names, so that no file name that a person chose can

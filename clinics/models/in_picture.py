@@ -90,8 +90,8 @@ class MinorReportQuerySet(models.QuerySet["MinorReport"]):
 
 
 class MinorReport(models.Model):
-    """Somebody says that a minor is in a clip: nobody sees it until two people have looked
-    (trust 25). The one who reported may be neither of them."""
+    """Somebody says that a minor is in a clip: nobody sees it until two people have looked.
+    The one who reported may be neither of them."""
 
     class Outcome(models.TextChoices):
         ADULT = "adult", _("it was an adult")

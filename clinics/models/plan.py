@@ -246,7 +246,7 @@ class Swimmer(models.Model):
     )
     name = models.CharField(_("name"), max_length=120)
     email = models.EmailField(_("e-mail"), blank=True)
-    adult_attested_at = models.DateTimeField(null=True)  # 18 or older, said so then (trust 25)
+    adult_attested_at = models.DateTimeField(null=True)  # 18 or older, said so then
     created_at = models.DateTimeField(default=timezone.now)
 
     objects = SwimmerQuerySet.as_manager()

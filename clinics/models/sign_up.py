@@ -85,7 +85,7 @@ class SignUp(models.Model):
     )
     name = models.CharField(_("name"), max_length=120)
     email = models.EmailField(_("e-mail"), blank=True)  # lower case
-    adult_attested_at = models.DateTimeField()  # nobody younger signs up (trust 25)
+    adult_attested_at = models.DateTimeField()  # nobody younger signs up
     stroke = models.CharField(_("stroke"), max_length=12, choices=Entry.Stroke)
     start = models.CharField(_("start"), max_length=6, choices=Entry.Start)
     pace_s_per_100m = models.FloatField(_("expected pace, seconds per 100 m"))

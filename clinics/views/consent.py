@@ -147,7 +147,7 @@ def consent_record(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> Htt
 
 @require_POST
 def consent_end(request: HttpRequest, pk: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """Ending asks nothing more than recording did, and no fresh sign-in (trust 24)."""
+    """Ending asks nothing more than recording did, and no fresh sign-in."""
     row = _entry(request, pk, entry)
     end_consent(swimmer=row.swimmer, purpose=FILM_AND_REVIEW, by=me(request))
     told = _("Ended: from now on nobody else sees %(name)s.") % {"name": row.swimmer.name}

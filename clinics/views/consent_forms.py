@@ -1,4 +1,4 @@
-"""The form with which a swimmer answers: one unticked box for each purpose (trust 23)."""
+"""The form with which a swimmer answers: one unticked box for each purpose."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
 """My consent: each purpose a sentence with a switch. Giving asks for a fresh sign-in, as all
-that gives something away does; withdrawing never does, and is one click (trust 9, 24)."""
+that gives something away does; withdrawing never does, and is one click."""
 
 from __future__ import annotations
 

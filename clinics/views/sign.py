@@ -1,6 +1,6 @@
 """The pages of a personal link: open to anyone who has it, for one swimmer, without footage.
 
-The token stands in the first URL only (trust 7). From there on the session knows which request
+The token stands in the first URL only. From there on the session knows which request
 was opened, and each request asks again whether the link is still good.
 """
 
@@ -85,7 +85,7 @@ def _questions(asked: ConsentRequest) -> list[Question]:
 @never_cache
 @require_POST
 def sign_end(request: HttpRequest) -> HttpResponse:
-    """One click, as giving it was; nothing more is asked (trust 24)."""
+    """One click, as giving it was; nothing more is asked."""
     asked, purpose = asked_by_link(request), request.POST.get("purpose", "")
     if asked is not None and purpose in Purpose.values:
         end_by_link(request=asked, purpose=purpose)

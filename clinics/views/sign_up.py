@@ -1,7 +1,7 @@
 """The page on which swimmers sign up: open to anyone who has the club's link.
 
-The token stands in the first URL only (trust 7). Whoever is not signed in gets a mail, the same
-one whether or not the address is known here, and nothing counts before it is answered (trust 8).
+The token stands in the first URL only. Whoever is not signed in gets a mail, the same
+one whether or not the address is known here, and nothing counts before it is answered.
 """
 
 from __future__ import annotations

@@ -31,7 +31,7 @@ def make_pass(request: HttpRequest) -> str:
 
 
 def said_freshly(request: HttpRequest) -> bool:
-    """Giving consent on an account asks for a fresh sign-in (trust 9)."""
+    """Giving consent on an account asks for a fresh sign-in."""
     if is_fresh(request):
         return True
     try:

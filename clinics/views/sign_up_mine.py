@@ -1,6 +1,6 @@
 """A person's own sign-up: confirmed, seen, changed and taken back; by the link in the mail, or
-signed in. The link's token stands in the first URL only (trust 7), and opening it changes
-nothing: mail scanners open links, too (trust 5)."""
+signed in. The link's token stands in the first URL only, and opening it changes
+nothing: mail scanners open links, too."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ def _change(request: HttpRequest, opened: Opened) -> HttpResponse:
 @never_cache
 @require_POST
 def mine_end(request: HttpRequest) -> HttpResponse:
-    """One click each, as giving was; nothing more is asked (trust 24)."""
+    """One click each, as giving was; nothing more is asked."""
     opened = _opened(request)
     if opened is None:
         return see_other(reverse("clinics:sign-up-mine"))

@@ -1,4 +1,4 @@
-"""Who has seen a swimmer's swims: what others did, told from the audit trail (trust 32).
+"""Who has seen a swimmer's swims: what others did, told from the audit trail.
 
 It reads the trail and never writes. Whoever watched is named; their address is not.
 """

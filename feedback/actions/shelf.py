@@ -120,7 +120,7 @@ def on_shelf_for(user: User) -> QuerySet[ShelfClip]:
 
 @transaction.atomic
 def note_look(*, put: ShelfClip, by: User) -> None:
-    """One entry per coach, clip and quarter of an hour (trust 32)."""
+    """One entry per coach, clip and quarter of an hour."""
     since = timezone.now() - ONE_ENTRY_PER
     mine = AuditEntry.objects.filter(action=LOOKED, actor_id=by.pk, subject_id=str(put.pk))
     if not mine.filter(at__gt=since).exists():

@@ -1,6 +1,6 @@
 """What somebody with a share link sees, and what anyone does: films alone, behind their own fence.
 
-The token stands in the first URL only (trust 7). From there on the session knows which link was
+The token stands in the first URL only. From there on the session knows which link was
 opened; each request, and so each byte range, asks the fence again whether it still shows anything.
 """
 

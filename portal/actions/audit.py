@@ -1,4 +1,4 @@
-"""The audit trail: an HMAC chain over canonical JSON (trust 32)."""
+"""The audit trail: an HMAC chain over canonical JSON."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The head of the audit trail, signed, to be kept off this machine (trust 32).
+"""The head of the audit trail, signed, to be kept off this machine.
 
 A chain cannot know its own end: whoever cuts its tail leaves a shorter chain that holds. Against a
 head that was sent away before, the cut shows.

@@ -1,4 +1,4 @@
-"""Backing up: the database, then the files that it names, then the manifest (trust 44).
+"""Backing up: the database, then the files that it names, then the manifest.
 
 Originals are left out unless asked for: they are large, and go 30 days after a clinic is closed.
 The keys in the environment and the deletion ledger are never part of it.

@@ -1,4 +1,4 @@
-"""What a backup consists of: every file with its size and SHA-256 (trust 44).
+"""What a backup consists of: every file with its size and SHA-256.
 
 `manifest.json` lists them, `manifest.sha256` is the hash of that list, written last: a folder
 without it is no backup. Whoever verifies is told the first file that is not as it was.

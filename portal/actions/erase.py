@@ -1,4 +1,4 @@
-"""Erasing a person at a club: asked for, hidden at once, done on its day, checked (trust 30).
+"""Erasing a person at a club: asked for, hidden at once, done on its day, checked.
 
 The registered steps say what there is and delete it, in order; each may run twice, so that a
 worker that dies in between harms nothing. When all have run, every file is looked for on the

@@ -1,4 +1,4 @@
-"""Taking one's data along: a ZIP made by a job, fetched once (trust 28).
+"""Taking one's data along: a ZIP made by a job, fetched once.
 
 What goes into it, the registered steps say; each puts in what the person may see of what is
 theirs. Clips are only stored in it, since film does not get smaller. What may be fetched is

@@ -1,4 +1,4 @@
-"""The second factor: a passkey or an authenticator app, and recovery codes (trust 9)."""
+"""The second factor: a passkey or an authenticator app, and recovery codes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Files come onto the disk whole or not at all, and leave it for good (trust 39)."""
+"""Files come onto the disk whole or not at all, and leave it for good."""
 
 from __future__ import annotations
 

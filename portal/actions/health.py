@@ -1,4 +1,4 @@
-"""Whether the site does its work: what the health page and `doctor` ask (trust 41)."""
+"""Whether the site does its work: what the health page and `doctor` ask."""
 
 from __future__ import annotations
 

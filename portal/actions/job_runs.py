@@ -1,5 +1,5 @@
 """What a job's `run` is given and may ask: its pulse, why it must stop, and transactions that
-hold only while the job is still its worker's (trust 35 to 40).
+hold only while the job is still its worker's.
 
 A worker's hold on a row is its name and the attempt; `held` finds the row only while both are
 still there, and every write of a worker goes through it.

@@ -1,4 +1,4 @@
-"""Doing what was asked for: claim a row, run it, settle it (trust 35 to 40).
+"""Doing what was asked for: claim a row, run it, settle it.
 
 A worker claims a row with one conditional UPDATE, renews its lease while it works, and may
 settle the row only while the row still names it and its attempt. What dead workers held the

@@ -1,4 +1,4 @@
-"""Asking for background work, cancelling it and trying it again (trust 35 to 40).
+"""Asking for background work, cancelling it and trying it again.
 
 The row is the truth. A Celery message is only a doorbell that says "look at this queue":
 whoever hears it works off rows by priority until none is left, so one ring may serve many
@@ -168,7 +168,7 @@ class _Bell:
 
 
 def ring_on_commit(queue: str) -> None:
-    """Ring when the transaction commits, once however many jobs it asks for (trust 38)."""
+    """Ring when the transaction commits, once however many jobs it asks for."""
     bell = _Bell(queue)
     if not any(call == bell for _, call, *_ in connection.run_on_commit):
         transaction.on_commit(bell, robust=True)

@@ -1,4 +1,4 @@
-"""The deletion ledger: what a restore must not bring back (trust 31).
+"""The deletion ledger: what a restore must not bring back.
 
 A file of JSON lines that only grows. It lies outside what a backup copies, since a backup from
 before a deletion knows nothing of it; keep a copy of it on another machine. It holds opaque ids,

@@ -1,4 +1,4 @@
-"""How often something may be tried: a sliding window counted in the database (trust 8).
+"""How often something may be tried: a sliding window counted in the database.
 
 In the database, because several web processes share it. One row per try; keys are hashed,
 so the table holds neither addresses of people nor of their networks.

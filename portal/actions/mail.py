@@ -22,7 +22,7 @@ def queue_mail(
 
     `secret`: the body holds a sign-in code and is blanked as soon as it is sent.
     `deliver=False`: written and worked off alike but never sent; that is how asking for a
-    code for an unknown address looks the same from outside (trust 8).
+    code for an unknown address looks the same from outside.
     """
     from portal.actions.jobs import enqueue
 

@@ -1,4 +1,4 @@
-"""Maintenance: while a restore runs nobody is served and no job begins (trust 31).
+"""Maintenance: while a restore runs nobody is served and no job begins.
 
 A file in the data folder is the sign, so that every process sees it, and a machine that goes
 down in between comes up with it.

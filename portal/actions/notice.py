@@ -1,4 +1,4 @@
-"""What the notice page says of the site itself, from the settings that really apply (trust 27)."""
+"""What the notice page says of the site itself, from the settings that really apply."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Deleting what is due (trust 29): which things those are, the packages say in their steps.
+"""Deleting what is due: which things those are, the packages say in their steps.
 
 What is due is out of sight already. A thing goes as a whole, in one transaction: its row is
 locked and looked at again, its files leave the disk, then its rows, with one audit record and a

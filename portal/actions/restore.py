@@ -1,5 +1,5 @@
 """Putting a backup back, so that what was deleted stays gone and what was withdrawn stays
-withdrawn (trust 31).
+withdrawn.
 
 All is verified before anything is touched. From then on the site is in maintenance, and leaves it
 only when the ledger has been replayed: whatever fails in between leaves it closed.

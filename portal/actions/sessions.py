@@ -1,4 +1,4 @@
-"""Where somebody is signed in, and how that ends (trust 10)."""
+"""Where somebody is signed in, and how that ends."""
 
 from __future__ import annotations
 

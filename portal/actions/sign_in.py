@@ -1,4 +1,4 @@
-"""One-time codes by mail: ask for one, use one (trust 5 to 8)."""
+"""One-time codes by mail: ask for one, use one."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def grouped(code: str) -> str:
 def find_person(email: str) -> tuple[User | None, bool]:
     """The user with this address, and whether somebody with it may sign in.
 
-    Every address costs the same queries: nothing here stops early (trust 8).
+    Every address costs the same queries: nothing here stops early.
     """
     user = User.objects.filter(email=email).first()
     on_a_list = [hooks.address_known(email) for hooks in people_hooks.all()]

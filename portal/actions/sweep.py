@@ -64,7 +64,7 @@ class Sweeper:
 
 
 def ring_again() -> int:
-    """Ring each queue that has something due: the bell may have been lost (trust 38)."""
+    """Ring each queue that has something due: the bell may have been lost."""
     waiting = [queue for queue in jobs.QUEUES if job_worker.due(queue).exists()]
     return sum(jobs.ring(queue) for queue in waiting)
 

@@ -1,4 +1,4 @@
-"""The audit trail's rows (trust 32). Written only by `portal.actions.audit`."""
+"""The audit trail's rows. Written only by `portal.actions.audit`."""
 
 from __future__ import annotations
 

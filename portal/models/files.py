@@ -57,7 +57,7 @@ class StoredFile(models.Model):
 
 
 class Hold(models.Model):
-    """Keeps a subject from deletion, and from sight, until it is ended (trust 29)."""
+    """Keeps a subject from deletion, and from sight, until it is ended."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     subject_kind = models.CharField(max_length=60)

@@ -1,4 +1,4 @@
-"""Background work. The row is the truth; the broker only rings a bell (trust 35)."""
+"""Background work. The row is the truth; the broker only rings a bell."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class Job(models.Model):
 
 
 class Heartbeat(models.Model):
-    """When a worker or the sweep was last seen alive; the health page reads it (trust 41)."""
+    """When a worker or the sweep was last seen alive; the health page reads it."""
 
     name = models.CharField(max_length=120, primary_key=True)  # "sweep", or host:pid of a worker
     queue = models.CharField(max_length=12, blank=True)  # of a worker; empty: the sweep

@@ -101,7 +101,7 @@ class Membership(models.Model):
 
 
 class SignInCode(models.Model):
-    """A one-time sign-in code, hashed, bound to the browser that asked (trust 5, 6)."""
+    """A one-time sign-in code, hashed, bound to the browser that asked."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     email = models.EmailField()

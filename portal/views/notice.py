@@ -1,4 +1,4 @@
-"""What the site does with people's data (trust 27)."""
+"""What the site does with people's data."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Memory of the web process while 1 GiB comes in: under 150 MiB (trust 15).
+"""Memory of the web process while 1 GiB comes in: under 150 MiB.
 
 As a script it prints JSON; as a test it is marked `bench`. psutil (the kernel's RSS) is the
 outside witness.

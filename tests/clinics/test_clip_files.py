@@ -64,7 +64,6 @@ def test_sound_is_for_coaches_unless_the_clinic_lets_swimmers_hear(cast: Cast) -
 
 
 def test_not_me_ends_the_next_byte_range(cast: Cast) -> None:
-    """Trust 4."""
     client = sign_in(Client(), cast.tomas)
     ask = {"headers": {"range": "bytes=0-9"}}
     assert client.get(path(cast, "tomas"), **ask).status_code == 206
@@ -102,7 +101,7 @@ def test_a_list_of_frames_that_is_gone_or_damaged_is_absent(cast: Cast) -> None:
     assert client.get(url).status_code == 404
 
 
-# --- who looked (trust 32) --------------------
+# --- who looked --------------------
 
 
 def views_noted() -> list[tuple[Any, str]]:

@@ -51,7 +51,6 @@ def test_nobody_else_records_it(cast: Cast, bela: Swimmer, who: str) -> None:
 
 
 def test_adults_only(cast: Cast, bela: Swimmer) -> None:
-    """Trust 25."""
     bela.adult_attested_at = None
     bela.save()
     with pytest.raises(ConsentRefused, match="Bela Roan has not said to be 18 or older"):
@@ -81,7 +80,7 @@ def test_the_swimmer_ends_the_own_and_nobody_elses(cast: Cast) -> None:
 
 
 def test_ending_cancels_what_waits_to_be_made_of_the_swimmer(cast: Cast) -> None:
-    """Trust 24: queued jobs included."""
+    """Queued jobs included."""
     mine = enqueue(kind="render-clip", subject=cast.clips["tomas"][0])
     other = enqueue(kind="render-clip", subject=cast.clips["wren"][0])
     end_consent(swimmer=cast.swims["tomas"].entry.swimmer, purpose=PURPOSE, by=cast.admin)
@@ -175,7 +174,7 @@ def test_the_list_says_since_when_and_by_whom_without_footage(cast: Cast, bela: 
 
 
 def test_one_click_each_way(cast: Cast) -> None:
-    """Trust 24: withdrawing takes no more clicks than giving."""
+    """Withdrawing takes no more clicks than giving."""
     client = sign_in(Client(), cast.admin)
     tomas = cast.swims["tomas"].entry.swimmer
     answer = client.post(url("consent-end", cast, "tomas"))
@@ -190,7 +189,6 @@ def test_one_click_each_way(cast: Cast) -> None:
 
 
 def test_recording_asks_for_a_fresh_sign_in_and_ending_never(cast: Cast) -> None:
-    """Trust 9 and 24."""
     client = sign_in(Client(), cast.admin, fresh=False)
     sol, tomas = cast.swims["sol"].entry.swimmer, cast.swims["tomas"].entry.swimmer
     answer = client.post(url("consent-record", cast, "sol"))

@@ -39,7 +39,7 @@ def state(cast: Cast, swimmer: Swimmer, purpose: str = FILM) -> tuple[State, Why
 
 
 def test_each_purpose_is_a_choice_by_itself(cast: Cast) -> None:
-    """Trust 23: refusing the optional ones never blocks the base consent."""
+    """Refusing the optional ones never blocks the base consent."""
     bela = newcomer(with_texts(cast))
     take_answers(swimmer=bela, answers=yes(FILM, no=(GROUP, COACHES)), how=LINK)
     assert in_force(bela) == {FILM}
@@ -110,7 +110,7 @@ def test_a_no_where_there_was_a_yes_withdraws(cast: Cast) -> None:
 
 
 def test_withdrawing_another_purpose_leaves_what_is_being_made(cast: Cast) -> None:
-    """Trust 24: for that purpose only."""
+    """For that purpose only."""
     tomas = cast.swims["tomas"].entry.swimmer
     with_texts(cast)
     take_answers(swimmer=tomas, answers=yes(GROUP), how=LINK)
@@ -171,7 +171,7 @@ def test_the_version_that_was_read_is_the_one_kept(cast: Cast) -> None:
 
 
 def test_adults_only(cast: Cast) -> None:
-    """Trust 25: without saying so nothing is agreed to; saying no needs none."""
+    """Without saying so nothing is agreed to; saying no needs none."""
     bela = newcomer(with_texts(cast))
     Swimmer.objects.filter(pk=bela.pk).update(adult_attested_at=None)
     with pytest.raises(ConsentRefused, match="18 or older"):

@@ -62,7 +62,7 @@ def test_the_page_filters_as_the_table_does(cast: Cast) -> None:
 
 
 def test_the_table_says_what_each_agreed_to_and_to_which_text(cast: Cast) -> None:
-    """Trust 20: no cell is a formula."""
+    """No cell is a formula."""
     bela = newcomer(with_texts(cast), "=Bela Roan")
     take_answers(swimmer=bela, answers=yes(FILM, no=(GROUP,)), how=LINK)
     row = next(row for row in shown(cast, "all") if row[0] == "9")

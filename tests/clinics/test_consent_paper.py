@@ -1,4 +1,4 @@
-"""Sheets signed on paper: what they say, and their picture (trust 19, 33)."""
+"""Sheets signed on paper: what they say, and their picture."""
 
 from __future__ import annotations
 
@@ -95,7 +95,6 @@ def test_only_admins_and_the_swimmer_see_the_sheet(cast: Cast, bela: Swimmer) ->
 def test_what_is_no_picture_is_refused_and_nothing_is_kept(
     cast: Cast, bela: Swimmer, content: bytes
 ) -> None:
-    """Trust 19."""
     files = StoredFile.objects.count()
     client = sign_in(Client(), cast.admin)
     answer = client.post(paper(cast, bela), told(content, film_and_review="yes"))

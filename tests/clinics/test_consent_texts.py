@@ -1,4 +1,4 @@
-"""The club's texts: default words, versions that never change, who is asked again (trust 22)."""
+"""The club's texts: default words, versions that never change, who is asked again."""
 
 from __future__ import annotations
 

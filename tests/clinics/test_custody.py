@@ -135,7 +135,7 @@ def test_the_page_takes_a_carrier_from_out_to_wiped(cast: Cast) -> None:
     row.refresh_from_db()
     assert row.wiped_at is not None and not custody.is_open(row)
     assert "Wiped by Petra Voss" in client.get(url).content.decode()
-    assert "'=1" in client.get(url, {"as": "csv"}).content.decode()  # trust 20
+    assert "'=1" in client.get(url, {"as": "csv"}).content.decode()  # a cell is never a formula
 
 
 def test_open_carriers_stand_on_the_admins_page(cast: Cast) -> None:

@@ -428,7 +428,7 @@ def test_the_table_is_not_trivial(cast: Cast) -> None:
 
 
 def test_withdrawing_leaves_the_swim_to_the_swimmer_alone(cast: Cast) -> None:
-    """Trust 24: hidden from all others at once; the swimmer sees it until it is deleted."""
+    """Hidden from all others at once; the swimmer sees it until it is deleted."""
     sol = Clip.objects.filter(swim=cast.swims["sol"])
     seen_by = [who for who, user in cast.people().items() if sol.visible_to(user).exists()]
     assert seen_by == ["swimmer who withdrew"]
@@ -436,7 +436,7 @@ def test_withdrawing_leaves_the_swim_to_the_swimmer_alone(cast: Cast) -> None:
 
 
 def test_a_recognised_person_who_withdraws_hides_others_swims_too(cast: Cast) -> None:
-    """Trust 26: shown only as far as all who can be recognised agree."""
+    """Shown only as far as all who can be recognised agree."""
     Recognised.objects.create(swim=cast.swims["tomas"], swimmer=cast.swims["wren"].entry.swimmer)
     tomas = Clip.objects.filter(swim=cast.swims["tomas"])
     assert tomas.visible_to(cast.coach).count() == tomas.visible_to(cast.tomas).count() == 3

@@ -1,4 +1,4 @@
-"""The pages of keeping: rules, what goes when, holds (trust 20, 29, 30)."""
+"""The pages of keeping: rules, what goes when, holds."""
 
 from __future__ import annotations
 
@@ -157,7 +157,6 @@ def test_every_swim_and_recording_shows_its_dates_and_why(cast: Cast, admin: Cli
 
 
 def test_a_name_that_is_a_formula_is_none_in_the_table(cast: Cast, admin: Client) -> None:
-    """Trust 20."""
     swimmer = cast.swims["tomas"].entry.swimmer
     type(swimmer).objects.filter(pk=swimmer.pk).update(name="=HYPERLINK(1)")
     rows = table(admin.get(f"/clinics/{cast.clinic.pk}/keeping/", {"as": "csv"}))
@@ -277,7 +276,6 @@ def test_held_is_not_visible_to_anybody_and_not_deleted(cast: Cast, admin: Clien
 
 
 def test_holding_and_ending_ask_who_it_is(cast: Cast) -> None:
-    """Trust 9."""
     row = hold(cast)
     stale = sign_in(Client(), cast.admin, fresh=False)
     new = {"reason": "in dispute", "review_on": REVIEW.isoformat()}

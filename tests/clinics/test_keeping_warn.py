@@ -1,4 +1,4 @@
-"""People are told 14 days before something of theirs goes, and 3 (trust 29)."""
+"""People are told 14 days before something of theirs goes, and 3."""
 
 from __future__ import annotations
 

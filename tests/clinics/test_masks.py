@@ -1,5 +1,5 @@
-"""Masks: the rendered files are read back, and no trace of what stood under the mask is in them
-(trust 26). Each test first sees the pattern, so that it could fail."""
+"""Masks: the rendered files are read back, and no trace of what stood under the mask is in
+them. Each test first sees the pattern, so that it could fail."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def whole(clip: Clip, by: User, covers: Swimmer | None = None) -> ClipMask:
 
 
 def test_who_is_covered_need_not_agree_to_be_seen(cast: Cast, clip: Clip, made_again: Made) -> None:
-    """Trust 26: the area is masked, or the clip is withheld."""
+    """The area is masked, or the clip is withheld."""
     sol = Swimmer.objects.get(user=cast.sol)  # agreed once, and withdrew
     record_others(swim=clip.swim, swimmers=[sol], by=cast.checker)
     _passed, refused = pass_swims(swims=[clip.swim], by=cast.checker)

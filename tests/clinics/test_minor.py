@@ -1,4 +1,4 @@
-"""“A minor is in this clip”: away at once, and two people find out (trust 25)."""
+"""“A minor is in this clip”: away at once, and two people find out."""
 
 from __future__ import annotations
 

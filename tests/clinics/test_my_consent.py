@@ -34,7 +34,6 @@ def test_before_there_are_texts_withdrawing_is_there_all_the_same(cast: Cast) ->
 
 
 def test_one_click_each_way_for_that_purpose_only(cast: Cast) -> None:
-    """Trust 24."""
     tomas = cast.swims["tomas"].entry.swimmer
     client = sign_in(Client(), with_texts(cast).tomas)
     client.post(url(cast, "give", GROUP), {"version": 1, "language": "fr"})
@@ -48,7 +47,6 @@ def test_one_click_each_way_for_that_purpose_only(cast: Cast) -> None:
 
 
 def test_giving_asks_for_a_fresh_sign_in_and_withdrawing_never(cast: Cast) -> None:
-    """Trust 9 and 24."""
     tomas = cast.swims["tomas"].entry.swimmer
     client = sign_in(Client(), with_texts(cast).tomas, fresh=False)
     answer = client.post(url(cast, "give", GROUP), {"version": 1})

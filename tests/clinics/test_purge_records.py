@@ -1,4 +1,4 @@
-"""What goes of a clinic's records and of people when their time has come (trust 29)."""
+"""What goes of a clinic's records and of people when their time has come."""
 
 from __future__ import annotations
 

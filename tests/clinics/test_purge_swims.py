@@ -1,4 +1,4 @@
-"""What goes of a swim: its clips first, later the swim with all that was said (trust 29)."""
+"""What goes of a swim: its clips first, later the swim with all that was said."""
 
 from __future__ import annotations
 

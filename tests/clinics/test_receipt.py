@@ -131,7 +131,7 @@ def words_in(consent: Consent) -> str:
 
 
 def test_a_pdf_fetches_nothing(tmp_path: Any, settings: Any) -> None:
-    """Trust 20: neither a URL nor a file, whatever a template or a name says."""
+    """Neither a URL nor a file, whatever a template or a name says."""
     (tmp_path / "secret.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
     settings.TEMPLATES = [{**settings.TEMPLATES[0], "DIRS": [str(tmp_path)]}]
     (tmp_path / "named.html").write_text("<p>{{ name }}</p>")

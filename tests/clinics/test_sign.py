@@ -1,4 +1,4 @@
-"""Signing by a personal link, without an account and without footage (trust 7, 23, 24)."""
+"""Signing by a personal link, without an account and without footage."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def test_answering_records_each_purpose_with_its_text(cast: Cast, bela: Swimmer)
 
 
 def test_withdrawing_by_the_link_is_one_click_and_holds_at_once(cast: Cast) -> None:
-    """Trust 24, and trust 4: on the next request."""
+    """On the next request."""
     tomas = cast.swims["tomas"].entry.swimmer
     with_texts(cast)
     client = opened(cast, tomas)
@@ -117,7 +117,6 @@ def test_a_new_text_is_asked_by_an_empty_box(cast: Cast) -> None:
 
 
 def test_nobody_younger_than_18_signs(cast: Cast, bela: Swimmer) -> None:
-    """Trust 25."""
     Swimmer.objects.filter(pk=bela.pk).update(adult_attested_at=None)
     client = opened(cast, bela)
     told = versions(*EVERY) | {FILM: "on"}

@@ -1,4 +1,4 @@
-"""Signing up on the club's page: what counts, when, and for whom (trust 5, 7, 8, 23, 25)."""
+"""Signing up on the club's page: what counts, when, and for whom."""
 
 from __future__ import annotations
 
@@ -143,7 +143,6 @@ def test_sent_twice_is_one_sign_up_and_one_mail(sheet: SignUpSheet) -> None:
 
 
 def test_nobody_younger_than_18_signs_up(sheet: SignUpSheet) -> None:
-    """Trust 25."""
     told = filled()
     del told["adult"]
     answer = at_sheet(sheet).post(FORM, told)
@@ -197,7 +196,7 @@ def test_after_its_day_and_when_closed_nobody_signs_up(cast: Cast, sheet: SignUp
     assert "Signing up is closed" in page_of(client, FORM)
 
 
-# --- nobody learns who signed up, nobody is signed up by a stranger (trust 8) ---------------------
+# --- nobody learns who signed up, nobody is signed up by a stranger ---------------------
 
 
 def test_known_and_unknown_addresses_get_the_same_answer_queries_and_mail(
@@ -322,7 +321,7 @@ def test_couple_with_one_account_chooses_who(cast: Cast, sheet: SignUpSheet) -> 
 
 
 def test_consent_on_an_account_asks_for_a_fresh_sign_in(cast: Cast, sheet: SignUpSheet) -> None:
-    """Trust 9; and what somebody wrote meanwhile is not lost."""
+    """What somebody wrote meanwhile is not lost."""
     client = at_sheet(sheet, sign_in(Client(), cast.tomas, fresh=False))
     assert client.get(FORM)["Location"].startswith("/account/fresh/")
     answer = client.post(FORM, filled())

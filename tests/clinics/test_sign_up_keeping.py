@@ -1,5 +1,4 @@
-"""What becomes of sign-ups: kept so long, erased, taken along, and not back after a restore
-(trust 28 to 31)."""
+"""What becomes of sign-ups: kept so long, erased, taken along, and not back after a restore."""
 
 from __future__ import annotations
 

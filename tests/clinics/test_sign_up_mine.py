@@ -1,4 +1,4 @@
-"""Seeing, changing and taking back one's own sign-up (trust 4, 7, 24)."""
+"""Seeing, changing and taking back one's own sign-up."""
 
 from __future__ import annotations
 
@@ -186,7 +186,6 @@ def test_what_an_account_opened_is_closed_when_it_signs_out(cast: Cast, sheet: S
 def test_changing_on_an_account_asks_for_a_fresh_sign_in_taking_back_never(
     cast: Cast, sheet: SignUpSheet
 ) -> None:
-    """Trust 9, 24."""
     row = own(sheet, cast)
     client = sign_in(Client(), cast.tomas, fresh=False)
     client.get(f"/my-sign-ups/{row.pk}/")

@@ -133,7 +133,6 @@ def test_proposals_take_as_many_queries_for_many(
 
 
 def test_table_is_taken_along_and_no_cell_is_a_formula(cast: Cast) -> None:
-    """Trust 20."""
     sheet = open_sheet(cast)
     signs_up(sheet, "=1+1", "formula@harbourlane.example")
     answer = admin(cast).get(url(cast, "sign-ups-csv"))

@@ -241,7 +241,7 @@ def test_what_was_said_elsewhere_after_signing_up_stays(cast: Cast, sheet: SignU
 
 
 def test_who_said_no_is_entered_and_not_filmed(cast: Cast, sheet: SignUpSheet) -> None:
-    """Trust 23: refusing never blocks the clinic."""
+    """Refusing never blocks the clinic."""
     row = signs_up(sheet, agreed=())
     assert "did not agree to be filmed" in last_mail().body
     [entry] = takes_in(cast, row)

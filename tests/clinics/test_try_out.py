@@ -115,7 +115,7 @@ def test_a_good_camera_is_judged_fine(tapped: TryOut, bring: Bring, tmp_path: Pa
 
 
 def test_a_file_that_is_no_film_says_so(tapped: TryOut, bring: Bring, tmp_path: Path) -> None:
-    """Trust 16: a playlist is not opened, and a cut-off copy is told from a whole one."""
+    """A playlist is not opened, and a cut-off copy is told from a whole one."""
     playlist = tmp_path / "film.mp4"
     playlist.write_text("#EXTM3U\n#EXTINF:1,\nfile:///etc/passwd\n")
     file = bring(tapped, playlist)

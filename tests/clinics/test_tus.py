@@ -1,5 +1,5 @@
 """tus 1.0.0 against its text (https://tus.io/protocols/resumable-upload, core protocol,
-creation, termination, expiration), and trust 13 to 15."""
+creation, termination, expiration)."""
 
 from __future__ import annotations
 
@@ -257,7 +257,7 @@ def test_free_space_is_checked_at_creation_and_at_each_patch(
     settings.FREE_SPACE_RESERVE_BYTES = 1 << 60
     assert create(crew, cast, 10).status_code == 507
     assert patch(crew, url, 0, b"12345").status_code == 507
-    assert crew.delete(url, **V).status_code == 204  # deleting still works (trust 43)
+    assert crew.delete(url, **V).status_code == 204  # deleting still works
 
 
 def test_a_disk_that_fills_up_meanwhile_is_507_and_loses_nothing(

@@ -1,4 +1,4 @@
-"""Erasing a person: listed, hidden, taken back, deleted and looked for again (trust 30).
+"""Erasing a person: listed, hidden, taken back, deleted and looked for again.
 
 The search at the end is of everything: each table row by row, every file on disk, the outbox.
 """

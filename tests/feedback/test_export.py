@@ -1,4 +1,4 @@
-"""Taking one's data along: whole, one's own, handed out once, and gone (trust 28)."""
+"""Taking one's data along: whole, one's own, handed out once, and gone."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def test_consent_history_is_whole(cast: Cast, client: Client) -> None:
 
 
 def test_tables_are_csv_without_formulas(cast: Cast, client: Client) -> None:
-    """OWASP, CSV Injection: a cell that starts a formula is prefixed (trust 20)."""
+    """OWASP, CSV Injection: a cell that starts a formula is prefixed."""
     said(cast)
     pack = fetch(client, make(cast, client))
     text = pack.read("comments.csv").decode()
@@ -232,7 +232,7 @@ def test_not_fetched_it_goes_after_seven_days(cast: Cast, client: Client) -> Non
 
 
 def test_a_clip_hidden_since_is_not_handed_out(cast: Cast, client: Client) -> None:
-    """Somebody who can be recognised in it no longer agrees: the next request counts (trust 4)."""
+    """Somebody who can be recognised in it no longer agrees: the next request counts."""
     swimmer = cast.swims["wren"].entry.swimmer
     Recognised.objects.create(swim=cast.swims["tomas"], swimmer=swimmer)
     row = make(cast, client)

@@ -42,7 +42,7 @@ def test_both_say_so_on_their_pages_and_anyone_sees_it(cast: Cast) -> None:
 
 
 def test_publishing_asks_who_it_is_once_more_and_ending_never_does(cast: Cast) -> None:
-    """Trust 9 and 24: it is a consent."""
+    """It is a consent."""
     clip = cast.clips["tomas"][0]
     client = sign_in(Client(), cast.tomas, fresh=False)
     answer = client.post(reverse("feedback:publish", args=[clip.pk]))

@@ -1,4 +1,4 @@
-"""Swimmers read who has seen their swims, and nothing about others' (trust 32)."""
+"""Swimmers read who has seen their swims, and nothing about others'."""
 
 from __future__ import annotations
 

@@ -61,7 +61,6 @@ def test_sound_goes_with_a_link_only_where_the_clinic_says_so(cast: Cast) -> Non
 
 @pytest.mark.parametrize("how", ["ended", "expired", "withdrawn", "not given", "held", "erasing"])
 def test_a_link_that_ends_shows_nothing_on_the_next_byte_range(cast: Cast, how: str) -> None:
-    """Trust 4."""
     share, token = showing.link(cast)
     client, page = opened(token)
     film = films_in(page)[0]

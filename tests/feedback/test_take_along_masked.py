@@ -1,5 +1,5 @@
 """What is covered in a clip is in no still, row of stills or film to take along; and what was made
-before is taken away (trust 26)."""
+before is taken away."""
 
 from __future__ import annotations
 

@@ -144,7 +144,7 @@ def test_frame_times_are_those_of_the_recording_by_ffprobe(done: Done) -> None:
 
 
 def test_files_carry_no_place_date_or_sound_track(done: Done) -> None:
-    """Trust 33: the deck camera's files had a place tag; ffprobe finds none in any rendition."""
+    """The deck camera's files had a place tag; ffprobe finds none in any rendition."""
     for clip in done.report["clips"]:
         for rendition in clip["renditions"]:
             told = json.loads(

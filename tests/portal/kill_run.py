@@ -1,4 +1,4 @@
-"""Kills workers at random moments while they work; prints what became of the jobs (trust 36).
+"""Kills workers at random moments while they work; prints what became of the jobs.
 
     python -m tests.portal.kill_run KILLS SEED
 

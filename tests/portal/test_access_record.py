@@ -1,4 +1,4 @@
-"""The access record: a club's admins find who saw, changed or was refused what (trust 32)."""
+"""The access record: a club's admins find who saw, changed or was refused what."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The audit trail shows when anything in it was changed, removed or moved (trust 32)."""
+"""The audit trail shows when anything in it was changed, removed or moved."""
 
 from __future__ import annotations
 

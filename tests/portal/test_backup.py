@@ -1,4 +1,4 @@
-"""Backup, erase, withdraw, restore: still gone and still withdrawn (trust 31, 44)."""
+"""Backup, erase, withdraw, restore: still gone and still withdrawn."""
 
 from __future__ import annotations
 

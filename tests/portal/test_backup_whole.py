@@ -1,4 +1,4 @@
-"""A backup is whole or says what is not; a restore refuses what would do harm (trust 44)."""
+"""A backup is whole or says what is not; a restore refuses what would do harm."""
 
 from __future__ import annotations
 

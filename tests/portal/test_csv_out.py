@@ -1,4 +1,4 @@
-"""Tables as CSV: no cell is a formula in a spreadsheet (trust 20)."""
+"""Tables as CSV: no cell is a formula in a spreadsheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many processes on one database (trust 35, 42)."""
+"""Many processes on one database."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def env(
 
 
 def test_six_writers_fail_none_of_600_writes(env: dict[str, str]) -> None:
-    """Deferred transactions failed 399 of 600 (trust, part C); each write here reads first."""
+    """Deferred transactions failed 399 of 600; each write here reads first."""
     assert inside(env, "db_run", "writers", "6", "600") == {
         "failed": 0,
         "rows": 600,

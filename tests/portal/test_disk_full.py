@@ -1,4 +1,4 @@
-"""The disk is full (trust 43): a small tmpfs, mounted for the test."""
+"""The disk is full: a small tmpfs, mounted for the test."""
 
 from __future__ import annotations
 

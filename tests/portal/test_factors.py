@@ -1,4 +1,4 @@
-"""Second factor, fresh sign-in, sessions (trust 9, 10; RFC 6238 for the app's codes)."""
+"""Second factor, fresh sign-in, sessions."""
 
 from __future__ import annotations
 

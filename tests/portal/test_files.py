@@ -1,4 +1,4 @@
-"""Publishing and removing files (trust 39)."""
+"""Publishing and removing files."""
 
 from __future__ import annotations
 

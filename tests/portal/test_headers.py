@@ -1,4 +1,4 @@
-"""What each answer tells the browser (trust 7, 11, 21; RFC 9110; CSP level 3)."""
+"""What each answer tells the browser."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The health page turns red when work stands still (trust 41); `doctor` says what to do."""
+"""The health page turns red when work stands still; `doctor` says what to do."""
 
 from __future__ import annotations
 

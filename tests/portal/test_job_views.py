@@ -1,4 +1,4 @@
-"""Following, cancelling and retrying a job over HTTP (trust 3)."""
+"""Following, cancelling and retrying a job over HTTP."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Jobs: asking, claiming, holding, stopping, failing (trust 35, 37, 38, 40)."""
+"""Jobs: asking, claiming, holding, stopping, failing."""
 
 from __future__ import annotations
 
@@ -272,7 +272,7 @@ def test_stale_worker_that_never_pulses_cannot_settle_the_row(
 
 
 def test_lost_lease_goes_back_and_after_three_attempts_fails(register: Register, db: None) -> None:
-    """What a file does that kills its workers: counted when claimed, so it ends (trust 37)."""
+    """What a file does that kills its workers: counted when claimed, so it ends."""
     told: list[str] = []
     register(nothing, on_failed=lambda job: told.append(job.state))
     job = enqueue(kind="test")
@@ -323,7 +323,6 @@ def test_job_of_a_kind_that_is_gone_fails_with_its_name(register: Register, db: 
 def test_bell_rings_on_commit_only_and_once_per_transaction(
     register: Register, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """trust 38."""
     rung: list[str] = []
     monkeypatch.setattr(jobs, "ring", rung.append)
     register(nothing)

@@ -1,4 +1,4 @@
-"""kill -9 of workers at random moments, with real processes (trust 35, 36, 38)."""
+"""kill -9 of workers at random moments, with real processes."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ SLACK_S = 3.0  # two cores shared by the site, its killed workers' successors an
 
 def kill_run(env: dict[str, str], kills: int, seed: int) -> dict[str, Any]:
     """Kill, wait for the end; what became of it."""
-    # Random kills may well hit one job three times; that it then fails is trust 37's test.
+    # Random kills may well hit one job three times; that it then fails is another test.
     env = env | {"JOB_MAX_ATTEMPTS": "1000", "RENDER_PROCESSES": "2", "WEB_PROCESSES": "1"}
     return inside(env, "kill_run", str(kills), str(seed))
 
@@ -63,7 +63,7 @@ def test_ten_kills_on_redis_and_postgres_lose_and_double_nothing(tmp_path: Path)
 
 @pytest.mark.services
 def test_enqueue_goes_on_while_the_broker_is_down(tmp_path: Path) -> None:
-    """The upload that asks for a job still succeeds; the sweep rings later (trust 38)."""
+    """The upload that asks for a job still succeeds; the sweep rings later."""
     env = prepared(tmp_path, REDIS_URL=f"redis://127.0.0.1:{services.free_port()}/0")
     ask = (
         "import django, time; django.setup()\n"

@@ -1,4 +1,4 @@
-"""How often something may be tried (trust 8; RFC 6585: 429 and Retry-After)."""
+"""How often something may be tried."""
 
 from __future__ import annotations
 

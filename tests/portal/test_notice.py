@@ -1,4 +1,4 @@
-"""The notice says what really applies: rules, texts, checkers, mail (trust 27; GDPR 13)."""
+"""The notice says what really applies: rules, texts, checkers, mail."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ CUT_OFF = 9000
 
 
 def test_a_cut_off_picture_stays_damaged_after_a_pdf_was_made(tmp_path: Path) -> None:
-    """The library of PDF would have Pillow take it for a whole one (trust 19)."""
+    """The library of PDF would have Pillow take it for a whole one."""
     pages = pdf_bytes("portal/nothing_yet.html", {})
     assert pages.startswith(b"%PDF-")  # ISO 32000-1, 7.5.2
     assert ImageFile.LOAD_TRUNCATED_IMAGES is False

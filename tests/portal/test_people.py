@@ -88,7 +88,7 @@ def test_ending_a_membership_ends_what_they_reach_at_once(cast: Cast, client: Cl
 
 
 def test_people_are_a_table_to_take_along(cast: Cast, client: Client) -> None:
-    """Read back by Python's csv module; a name is never a formula (trust 20)."""
+    """Read back by Python's csv module; a name is never a formula."""
     User.objects.filter(pk=cast.coach.pk).update(name="=1+1")
     answer = sign_in(client, cast.admin).get(PEOPLE, {"as": "csv"})
     assert answer["Content-Type"].startswith("text/csv")

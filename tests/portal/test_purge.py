@@ -1,4 +1,4 @@
-"""Deleting what is due: files of no other owner, holds, crashes, twice (trust 29)."""
+"""Deleting what is due: files of no other owner, holds, crashes, twice."""
 
 from __future__ import annotations
 

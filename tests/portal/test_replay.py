@@ -1,4 +1,4 @@
-"""What a restore does again, line by line (trust 31). The whole way is in test_backup.py."""
+"""What a restore does again, line by line. The whole way is in test_backup.py."""
 
 from __future__ import annotations
 

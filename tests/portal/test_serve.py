@@ -1,4 +1,4 @@
-"""`manage.py serve`: one tree of real processes that starts, mends itself and ends (trust 36)."""
+"""`manage.py serve`: one tree of real processes that starts, mends itself and ends."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def test_message_of_no_bytes_stops_no_worker(site: Site, migrated: dict[str, str
 def test_poison_that_kills_workers_fails_after_three_attempts(
     site: Site, migrated: dict[str, str]
 ) -> None:
-    """trust 37; and work after it goes on."""
+    """Work after it goes on."""
     poison = ask(migrated, "kind='test-poison'")
     good = ask(migrated, QUICK)
     wait_until(lambda: state_of(migrated, poison) == "failed", LONG_S, "the poison is failed")

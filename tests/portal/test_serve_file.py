@@ -281,7 +281,7 @@ def _over_http(live_server: Any, cookie: str, path: str, **headers: str) -> Any:
 
 @pytest.mark.django_db(transaction=True)
 def test_bytes_over_http_are_equal_and_end_with_the_consent(live_server: Any, cast: Cast) -> None:
-    """Trust 4: a consent that ends takes effect on the next byte range."""
+    """A consent that ends takes effect on the next byte range."""
     shown = cast.clips["tomas"][0].files.get(kind="video")
     shown.stored.local_path().write_bytes(CONTENT)
     client = sign_in(Client(), cast.coach)

@@ -1,4 +1,4 @@
-"""Production refuses to start unset, and passes Django's own deployment check (trust 1).
+"""Production refuses to start unset, and passes Django's own deployment check.
 
 Outside witness: `manage.py check --deploy`, in processes of their own.
 """

@@ -1,4 +1,4 @@
-"""Sign-in with a one-time code by mail (trust 5 to 8; OWASP ASVS 5.0 6.3, 6.5, 6.6)."""
+"""Sign-in with a one-time code by mail."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The sweep brings rows, messages and files back together (trust 38, 39, 41)."""
+"""The sweep brings rows, messages and files back together."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Deletes what is due, or says what would go (trust 29)."""
+"""Deletes what is due, or says what would go."""
 
 from __future__ import annotations
 

@@ -161,7 +161,7 @@ def test_masks_cover_every_picture_made(indexed: Get, tmp_path: Path) -> None:
 
 
 def test_nothing_of_the_original_goes_on(tmp_path: Path) -> None:
-    """Trust 33: place, device, date, chapters, a data track. Words as of a telephone's file."""
+    """Place, device, date, chapters, a data track. Words as of a telephone's file."""
     secret = "Quillmoor-4711"
     notes = tmp_path / "notes.srt"
     notes.write_text(f"1\n00:00:00,000 --> 00:00:02,000\n{secret}\n")

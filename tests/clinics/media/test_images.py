@@ -1,4 +1,4 @@
-"""Pictures from strangers (trust 19), and checksums."""
+"""Pictures from strangers, and checksums."""
 
 from __future__ import annotations
 

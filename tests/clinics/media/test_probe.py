@@ -231,7 +231,7 @@ def test_playlist_in_disguise_is_refused(
 def test_playlist_opens_no_other_file_and_no_socket(
     name: str, boxed: bool, tmp_path: Path, small: Path
 ) -> None:
-    """Trust 16; the witness is strace, on a probe whose own first look is switched off."""
+    """The witness is strace, on a probe whose own first look is switched off."""
     canary = tmp_path / f"{CANARY}.mp4"
     canary.write_bytes(small.read_bytes())
     path = tmp_path / "film.mp4"
@@ -300,7 +300,7 @@ def _worked_through(path: Path, folder: Path) -> str:
 def test_fuzzed_table_of_contents_ends_in_an_error_or_a_whole_clip(
     seed: int, tmp_path: Path, small: Path
 ) -> None:
-    """Trust 18: bytes of the moov box changed at random; nothing hangs or dies of a signal."""
+    """Bytes of the moov box changed at random; nothing hangs or dies of a signal."""
     data = bytearray(small.read_bytes())
     begin, end = data.index(b"moov"), data.index(b"mdat")
     random = np.random.default_rng(seed)
@@ -314,7 +314,7 @@ def test_fuzzed_table_of_contents_ends_in_an_error_or_a_whole_clip(
 
 
 def test_changing_resolution_ends_in_an_error_or_a_whole_clip(tmp_path: Path) -> None:
-    """Trust 18: a transport stream whose picture grows in the middle."""
+    """A transport stream whose picture grows in the middle."""
     parts = []
     for number, size in enumerate(((320, 180), (640, 360))):
         parts.append(
@@ -342,7 +342,7 @@ def test_cut_short_in_the_middle_gives_what_is_there(tmp_path: Path, small: Path
 
 
 def test_many_tiny_packets_stay_within_limits(tmp_path: Path) -> None:
-    """Trust 18: very many packets of a few bytes; the whole list of them is read."""
+    """Very many packets of a few bytes; the whole list of them is read."""
     argv = ["ffmpeg", "-v", "error", "-y", "-f", "lavfi", "-i", "color=black:s=16x16:r=1000"]
     path = tmp_path / "tiny.mkv"
     argv += ["-frames:v", "200000", "-c:v", "mpeg4", "-bf", "0", str(path)]

@@ -160,7 +160,7 @@ print("done", flush=True)
 def test_no_tool_outlives_a_killed_parent(
     boxed: bool, unboxed: Callable[[bool], None], tmp_path: Path
 ) -> None:
-    """Trust 36: kill -9 of the parent during rendering; the kernel ends the tools."""
+    """Kill -9 of the parent during rendering; the kernel ends the tools."""
     unboxed(boxed)
     film = make_film(
         tmp_path / "long.mp4",
