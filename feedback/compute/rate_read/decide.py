@@ -18,6 +18,9 @@ TWO_ARMS = frozenset({"freestyle", "backstroke"})
 USUAL, USUAL_TWO_ARMS = (24.0, 66.0), (32.0, 72.0)
 """What is rarely left: between two rates that fit alike, the one in here is meant. Common
 practice, no source for the ends."""
+SLOW = 28.0
+"""With two arms hardly anybody swims slower, drills left aside: between two rates that fit alike,
+one below this is not meant. Common practice, no source."""
 NEARLY_BEST = 0.72  # of the clearest lag: a shorter one as clear as that comes first
 HALF_SHOWS = 0.3  # half a cycle on it looks this much alike, and ...
 HALF_DIFFERS = 0.88  # ... not more than this, of what it does a cycle on
@@ -31,6 +34,11 @@ def is_usual(rate: float, stroke: str) -> bool:
     """Cycles a minute as most people swim them."""
     slowest, fastest = USUAL_TWO_ARMS if stroke in TWO_ARMS else USUAL
     return slowest <= rate <= fastest
+
+
+def is_swum(rate: float, stroke: str) -> bool:
+    """Cycles a minute as some swim them: slowly too."""
+    return rate >= SLOW and not is_too_quick(rate, stroke)
 
 
 def is_too_quick(rate: float, stroke: str) -> bool:

@@ -2,7 +2,7 @@
 
 The swimmer's box is followed, cells in it are seen against the pool behind them, and what comes
 again evenly is looked for. The limits below were set on the drawn films of
-tests/feedback/rate_read, whose truth is imposed; test_calibrated.py asks whether they still hold.
+tests/feedback/rate_read, whose truth is imposed; its test_read.py asks whether they still hold.
 """
 
 from __future__ import annotations
@@ -14,17 +14,20 @@ from typing import Any
 import numpy as np
 
 from feedback.compute.rate_read.cells import cells_along
-from feedback.compute.rate_read.decide import is_too_quick, is_usual
+from feedback.compute.rate_read.decide import TWO_ARMS, is_swum, is_too_quick, is_usual
 from feedback.compute.rate_read.film import Box, Film
 from feedback.compute.rate_read.follow import Way, follow
+from feedback.compute.rate_read.phase import rate_by_phase
 from feedback.compute.rate_read.result import Place, Reading, Sure, Why
-from feedback.compute.rate_read.rhythm import PER_S, at_even_times
+from feedback.compute.rate_read.rhythm import PER_S, Even, at_even_times
 from feedback.compute.rate_read.spans import Stretch, best_stretch, unsteady
 
 LEAST_PICTURES, LEAST_S = 30, 2.5
 LEAST_PER_S = 10.0
 LEAST_CYCLES, ENOUGH_CYCLES = 3.0, 3.4
 FAINT, CLEAR = 0.32, 0.50  # of Cycle.again
+BY_CHANCE, BY_CHANCE_TWO_ARMS = 1.0, 0.95
+"""Of Stretch.clear: of what was told below it half was wrong."""
 AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
 RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
 WAY_STEP_S = 0.4
@@ -63,12 +66,14 @@ def read_rate(
     stretch = best_stretch(even, stroke)
     if stretch is None:
         return Reading(Sure.NOT_FOUND, Why.NOTHING, **_followed(film, way))
-    return told(film, way, stretch, even.begins_s, stroke)
+    return told(film, way, even, stretch, stroke)
 
 
-def told(film: Film, way: Way, stretch: Stretch, begins_s: float, stroke: str) -> Reading:
-    """What may be said of a stretch."""
-    sure, why = _judged(way, stretch, stroke)
+def told(film: Film, way: Way, even: Even, stretch: Stretch, stroke: str) -> Reading:
+    """What may be said of a stretch: the mean of two ways of telling its rate."""
+    by_phase = rate_by_phase(even.between(stretch.first, stretch.end).inside, stretch.rate)
+    rate = (stretch.rate + by_phase) / 2
+    sure, why = _judged(way, stretch, by_phase, stroke)
     cycle = stretch.cycle
     known = sure is not Sure.NOT_FOUND
     others = cycle.others
@@ -77,18 +82,18 @@ def told(film: Film, way: Way, stretch: Stretch, begins_s: float, stroke: str) -
     return Reading(
         sure,
         why,
-        rate_per_min=stretch.rate if known else None,
-        u_per_min=stretch.rate * u_share(stretch) if known else None,
+        rate_per_min=rate if known else None,
+        u_per_min=rate * u_share(stretch, by_phase) if known else None,
         cycles=stretch.cycles,
-        from_s=begins_s + stretch.first / PER_S,
-        to_s=begins_s + stretch.end / PER_S,
+        from_s=even.begins_s + stretch.first / PER_S,
+        to_s=even.begins_s + stretch.end / PER_S,
         again=cycle.again,
         others=others,
         **_followed(film, way),
     )
 
 
-def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
+def _judged(way: Way, stretch: Stretch, by_phase: float, stroke: str) -> tuple[Sure, Why]:
     cycle = stretch.cycle
     if way.rival >= RIVAL:
         return Sure.NOT_FOUND, Why.NOT_FOLLOWED
@@ -96,11 +101,13 @@ def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
         return Sure.NOT_FOUND, Why.NOTHING
     if stretch.cycles < LEAST_CYCLES:
         return Sure.NOT_FOUND, Why.TOO_FEW
+    if stretch.clear < (BY_CHANCE_TWO_ARMS if stroke in TWO_ARMS else BY_CHANCE):
+        return Sure.NOT_FOUND, Why.NOTHING
     if stretch.agree < AGREE:
         return Sure.NOT_FOUND, Why.UNSTEADY
     if is_too_quick(cycle.rate, stroke):
         return Sure.NOT_FOUND, Why.TOO_QUICK
-    if any(is_usual(other, stroke) for other in cycle.others):
+    if any(is_swum(other, stroke) for other in cycle.others):
         return Sure.NOT_FOUND, Why.TWO_FIT
     doubts = (
         (not is_usual(cycle.rate, stroke), Why.RARE),
@@ -109,7 +116,7 @@ def _judged(way: Way, stretch: Stretch, stroke: str) -> tuple[Sure, Why]:
         (stretch.cycles < ENOUGH_CYCLES, Why.FEW),
         (_may_be_twice(stretch, stroke), Why.FEW),
         (stretch.agree < ALL_AGREE or unsteady(stretch) > SURE_STEP, Why.UNSTEADY),
-        (u_share(stretch) > SURE_U, Why.UNSTEADY),
+        (u_share(stretch, by_phase) > SURE_U, Why.UNSTEADY),
         (way.rival >= CLEAR_RIVAL, Why.NOT_FOLLOWED),
     )
     doubt = next((why for is_so, why in doubts if is_so), None)
@@ -121,10 +128,15 @@ def _may_be_twice(stretch: Stretch, stroke: str) -> bool:
     return stroke == "breaststroke" and is_quick and stretch.cycles < PULL_AND_KICK_CYCLES
 
 
-def u_share(stretch: Stretch) -> float:
-    """Standard uncertainty as a part of the rate."""
+def u_share(stretch: Stretch, by_phase: float) -> float:
+    """Standard uncertainty as a part of the rate. Half of what the two ways differ by is that of
+    their mean."""
     return math.hypot(
-        U_SHARE, U_CYCLES / stretch.cycles, U_STEP * unsteady(stretch), stretch.cycle.spread
+        U_SHARE,
+        U_CYCLES / stretch.cycles,
+        U_STEP * unsteady(stretch),
+        stretch.cycle.spread,
+        0.5 * (by_phase / stretch.rate - 1),
     )
 
 

@@ -12,8 +12,9 @@ SOURCE_KEY = "rate-from-picture"
 
 
 class Sure(StrEnum):
-    """How far a reading may be believed. Calibrated on drawn films (tests/feedback/rate_read):
-    at least 95 of 100 that are SURE are within 3 %."""
+    """How far a reading may be believed. Of drawn films (tests/feedback/rate_read) that no limit
+    was set on, all 17 that were SURE were within 3 %, and all 36 of those that limits were set on.
+    Of LOOK it was 15 of 19 and 35 of 39; breaststroke is the weakest."""
 
     SURE = "sure"
     LOOK = "look"

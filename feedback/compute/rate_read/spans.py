@@ -41,6 +41,12 @@ class Stretch:
         return self.seconds * self.cycle.rate / 60
 
     @property
+    def clear(self) -> float:
+        """How clearly it comes again: what chance makes alike is one over the root of how many
+        cycles were seen."""
+        return self.cycle.again * float(np.sqrt(self.cycles))
+
+    @property
     def agree(self) -> float:
         """Share of the parts that tell the same."""
         same = [abs(rate / self.cycle.rate - 1) <= SAME_RATE for rate in self.parts]
