@@ -151,7 +151,7 @@ class _Pool:
             picture = np.where(on & (x % 9 < 6), 190, picture)
         return picture.astype(np.float32)
 
-    def _waves(self, at_s: float, x: Float64, y: Float64) -> Float64:
+    def _waves(self, at_s: float, x: NDArray[np.floating], y: NDArray[np.floating]) -> Float64:
         """The sine of along * x + across * y - speed * at_s + begin, summed over the ways, by the
         sum of two angles: far fewer sines than pixels."""
         along, across, speed, begin = np.array(self.ways).T
