@@ -140,15 +140,15 @@ class LedgerReplay:
 class AuditSubject:
     """What the access record says of one kind of row; `name` is the model's label.
 
-    `words(ids)` names the rows that are still there, in one query. `club_id(id)` is the club
-    that a row belongs to, if there is such a row: one query, always. `find(club, text)` is the
-    ids of the club's rows that somebody searching for the text means.
+    `words(ids)` names the rows that are still there, in one query. `clubs(id)` asks for the id of
+    the club that a row belongs to; a part of one query over all kinds. `find(club, text)` is
+    the ids of the club's rows that somebody searching for the text means.
     """
 
     name: str
     label: Any  # a lazy translation: what such a row is called
     words: Callable[[Collection[str]], dict[str, str]]
-    club_id: Callable[[str], uuid.UUID | None]
+    clubs: Callable[[uuid.UUID], QuerySet[Any]]
     find: Callable[[Club, str], Collection[str]]
 
 

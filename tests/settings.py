@@ -25,6 +25,7 @@ os.environ.setdefault("LOG_LEVEL", "WARNING")
 
 from portal.settings import *  # noqa: E402, F403
 
+WHITENOISE_AUTOREFRESH = True  # else each test client looks through all static files at first
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405  (whitenoise warns when it is missing)
 
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405

@@ -76,7 +76,7 @@ def put_sign_ups(pack: Pack) -> None:
     )
     rows = sign_ups_of(pack.person).filter(confirmed_at__isnull=False)
     rows = rows.select_related("sheet__clinic").prefetch_related("notes")
-    pack.table("sign_ups", header, (_cells(row) for row in rows.order_by("confirmed_at")))
+    pack.table("sign-ups", header, (_cells(row) for row in rows.order_by("confirmed_at")))
 
 
 def _cells(row: SignUp) -> tuple[object, ...]:

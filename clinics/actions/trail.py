@@ -39,8 +39,8 @@ def _subject(
         rows = objects.filter(pk__in=ids).select_related(*with_it)
         return {str(row.pk): say(row) for row in rows}
 
-    def club_id(pk: str) -> uuid.UUID | None:
-        return objects.filter(pk=pk).values_list(to, flat=True).first()
+    def clubs(pk: uuid.UUID) -> QuerySet[Any]:
+        return objects.filter(pk=pk).order_by().values_list(to)
 
     def find(club: Club, text: str) -> list[str]:
         meant = Q(pk__in=[])
@@ -49,7 +49,7 @@ def _subject(
         rows = objects.filter(meant, **{to: club.pk})
         return [str(pk) for pk in rows.values_list("pk", flat=True)]
 
-    return AuditSubject(model._meta.label, label, words, club_id, find)
+    return AuditSubject(model._meta.label, label, words, clubs, find)
 
 
 def _of_clinic(clinic: Clinic) -> str:

@@ -43,14 +43,14 @@ def _named_as(model: type[Model], path: str) -> AuditSubject:
         told = of.words(set(its.values()))
         return {pk: told[key] for pk, key in its.items() if key in told}
 
-    def club_id(pk: str) -> uuid.UUID | None:
-        return objects.filter(pk=pk).values_list(CLUB_OF[path], flat=True).first()
+    def clubs(pk: uuid.UUID) -> QuerySet[Any]:
+        return objects.filter(pk=pk).order_by().values_list(CLUB_OF[path])
 
     def find(club: Club, text: str) -> list[str]:
         rows = objects.filter(**{f"{path}__in": of.find(club, text)})
         return [str(pk) for pk in rows.values_list("pk", flat=True)[:AT_MOST]]
 
-    return AuditSubject(model._meta.label, of.label, words, club_id, find)
+    return AuditSubject(model._meta.label, of.label, words, clubs, find)
 
 
 def register() -> None:

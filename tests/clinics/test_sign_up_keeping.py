@@ -253,7 +253,7 @@ def test_export_holds_the_own_and_nothing_of_others(cast: Cast, sheet: SignUpShe
         tomas = person(cast.swims["tomas"].entry.swimmer)
         put_sign_ups(Pack(archive, tomas, cast.tomas, lambda *a, **k: None))
     files = zipfile.ZipFile(out)
-    [row] = json.loads(files.read("sign_ups.json"))
+    [row] = json.loads(files.read("sign-ups.json"))
     assert (row["name"], row["state"]) == (NAME, "signed-up")
     assert (row["for_coaches"], row["injuries"]) == (WISH, HURTS)
     assert row["answers"]["show-to-group"] is False

@@ -7,6 +7,7 @@ import datetime as dt
 import hashlib
 import io
 import json
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -157,6 +158,14 @@ def test_contents_name_every_file_with_its_checksum(cast: Cast, client: Client) 
     assert set(listed) == set(pack.namelist()) - {"contents.json"}
     for name, sha256 in listed.items():
         assert hashlib.sha256(pack.read(name)).hexdigest() == sha256
+
+
+def test_its_read_me_says_what_each_table_is(cast: Cast, client: Client) -> None:
+    pack = fetch(client, make(cast, client))
+    tables = {name.removesuffix(".csv") for name in pack.namelist() if name.endswith(".csv")}
+    named = set(re.findall(r"[\w-]+", pack.read("README.txt").decode()))
+    assert len(tables) > 5
+    assert sorted(tables - named) == []
 
 
 def test_who_withdrew_can_still_take_it_along(cast: Cast, client: Client) -> None:
