@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 MEDIA_TESTS = Path(__file__).parent / "clinics" / "media"
 LONG_FILES = (
-    "test_matrix.py",
+    "test_matrix_clinics.py",
+    "test_matrix_feedback.py",
     "test_hall_aligned.py",
     "test_cut_demo.py",
     "test_one_clock.py",
@@ -43,7 +44,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What asks no database need not run again on the other one, and of what asks for pages,
     which is much the same there, every fifth; long files first."""
     for item in items:
-        asks_pages = hasattr(getattr(item, "module", None), "Client")
+        module = getattr(item, "module", None)
+        asks_pages = hasattr(module, "Client") or hasattr(module, "walk")
         whole = item.path.name in WHOLE_ON_BOTH or crc32(item.nodeid.encode()) % 5 == 0
         if asks_pages and not whole:
             item.add_marker(pytest.mark.page_once)

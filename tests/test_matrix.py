@@ -1,18 +1,13 @@
-"""Role × URL × owner: every URL, the whole cast.
+"""Role × URL × owner: no URL is left out, and nothing is reached beside them.
 
-`tests/matrix/` says for each URL who is let through. Whoever is not gets, on every verb and for a
-byte range too, exactly the answer that a random id gives. A URL that is missing there fails.
+`test_matrix_clinics.py` and `test_matrix_feedback.py` walk them.
 """
 
 from __future__ import annotations
 
 import base64
-import re
 import uuid
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Any
-from urllib.parse import quote
 
 import pytest
 from django.db import transaction
@@ -20,96 +15,10 @@ from django.test import Client
 from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
 
 from clinics.models import Clip
-from portal.middleware import OPEN_TO_ANYONE
+from tests import test_matrix_clinics, test_matrix_feedback
 from tests.cast import Cast, sign_in
-from tests.matrix.rows import Row, verbs_of
-from tests.matrix.whole import MATRIX, Things
-
-# --- asking ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Answer:
-    status: int
-    headers: tuple[tuple[str, str], ...]
-    body: bytes
-
-
-VARYING = {"X-Request-Id", "Set-Cookie", "Expires"}  # Expires: now, to the second
-TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
-
-
-def ask(client: Client, verb: str, path: str, keys: dict[str, Any]) -> Answer:
-    """The answer with what may differ taken out: request id, form token, and the id itself."""
-    headers = {"accept": "text/html", "tus-resumable": "1.0.0"}
-    if verb == "RANGE":
-        headers["range"] = "bytes=2-9"
-    with transaction.atomic():
-        response = client.generic("GET" if verb == "RANGE" else verb, path, headers=headers)
-        body = b"".join(response) if response.streaming else response.content
-        transaction.set_rollback(True)
-    body = TOKEN.sub(b"", body)
-    sent = {name: value for name, value in response.items() if name not in VARYING}
-    ids = [str(value) for value in keys.values() if isinstance(value, uuid.UUID)]
-    for text in (path, quote(path), quote(path, safe=""), *ids):
-        body = body.replace(text.encode(), b"<this>")
-        sent = {name: value.replace(text, "<this>") for name, value in sent.items()}
-    return Answer(response.status_code, tuple(sorted(sent.items())), body)
-
-
-def cast_by_letter(cast: Cast) -> dict[str, Any]:
-    return {
-        "S": cast.tomas,
-        "W": cast.wren,
-        "X": cast.sol,
-        "C": cast.coach,
-        "K": cast.checker,
-        "R": cast.crew,
-        "A": cast.admin,
-        "c": cast.other_coach,
-        "a": cast.other_admin,
-        "s": cast.other_swimmer,
-        "-": None,
-    }
-
-
-def check_let_through(row: Row, verb: str, answer: Answer, here: str) -> None:
-    assert answer.status not in {401, 404, 405}, here
-    assert answer.status < 500 or answer.status == 503, here
-    if verb in {"GET", "RANGE", "HEAD"}:
-        assert answer.status < 400, (here, answer.status)
-
-
-def check_kept_out(verb: str, answer: Answer, absent: Answer, letter: str, here: str) -> None:
-    assert answer == absent, here
-    if letter == "-" and here.split("#")[0].split(": ")[0] not in OPEN_TO_ANYONE:
-        assert answer.status in {302, 401}, here
-    elif verb in {"GET", "HEAD", "RANGE", "POST"}:
-        assert answer.status in {404, 405, 204}, (here, answer.status)
-
-
-@pytest.mark.parametrize("name", MATRIX)
-def test_the_whole_cast_on(name: str, cast: Cast) -> None:
-    row = MATRIX[name]
-    made, nothing = Things(cast).keys(row.of)
-    path = reverse(name.split("#")[0], kwargs=made)
-    no_path = reverse(name.split("#")[0], kwargs=nothing)
-    for letter, user in cast_by_letter(cast).items():
-        client = sign_in(Client(), user)
-        for verb in verbs_of(row, letter, name):
-            here = f"{name}: {letter} {verb}"
-            answer = ask(client, verb, path, made)
-            if letter in row.may(verb):
-                check_let_through(row, verb, answer, here)
-            elif letter not in row.knows() and row.of:
-                absent = ask(client, verb, no_path, nothing)
-                check_kept_out(verb, answer, absent, letter, here)
-            elif letter == "-":
-                assert answer.status in {302, 401, 405}, here
-            elif verb in {"GET", "POST"}:
-                assert answer.status in {403, 404, 405}, (here, answer.status)
-            else:
-                assert answer.status < 500, here
+from tests.matrix.walk import ask, cast_by_letter
+from tests.matrix.whole import AREAS, MATRIX, Things
 
 
 def test_a_byte_range_of_a_clip_is_a_part_of_it(cast: Cast) -> None:
@@ -158,6 +67,13 @@ def named(resolver: URLResolver, space: str = "") -> Iterator[str]:
         else:
             assert isinstance(item, URLPattern) and item.name, f"{item.pattern} has no name"
             yield f"{space}{item.name}"
+
+
+def test_every_area_is_walked_once() -> None:
+    walked = [
+        area.__name__ for file in (test_matrix_clinics, test_matrix_feedback) for area in file.AREAS
+    ]
+    assert sorted(walked) == sorted(area.__name__ for area in AREAS)
 
 
 def test_every_url_stands_in_the_matrix_and_nothing_else() -> None:
