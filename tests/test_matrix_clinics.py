@@ -1,5 +1,5 @@
-"""Role × URL × owner, the whole cast: every URL of the site, of plans, footage, checking, consent and
-one's own data.
+"""Role × URL × owner, the whole cast: every URL of the site, of plans,
+footage, checking, consent and one's own data.
 
 `tests/matrix/` says for each URL who is let through. Whoever is not gets, on every verb and for a
 byte range too, exactly the answer that a random id gives.
