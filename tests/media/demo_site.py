@@ -150,6 +150,7 @@ def ended(process: subprocess.Popen[str]) -> str:
 def set_up(data: Path, truth: Truth) -> Site:
     """The clinic is planned and everybody has agreed who is filmed."""
     site = Site(data, truth)
+    data.mkdir(parents=True, exist_ok=True)
     shutil.copy(migrated_database(), data / "sidelane.db")
     club = ("--club", truth.data["club"], "--club-name", "Harbour Lane Masters")
     site.manage("first_admin", ADMIN, *club)
