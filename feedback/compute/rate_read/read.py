@@ -35,6 +35,9 @@ SURE_U, SURE_STEP = 0.0165, 0.015  # of the rate: its uncertainty, and how far p
 PULL_AND_KICK_CYCLES, PULL_AND_KICK_RATE = 6.0, 48.0
 """Pull and kick of breaststroke may look alike: a quick rate of few cycles may be twice the real
 one."""
+NOT_TOLD_OF_BREASTSTROKE = {Why.FAINT: Why.NOTHING, Why.UNSTEADY: Why.UNSTEADY}
+"""For the same reason: of ten drawn films that were told faintly or unevenly five were wrong, of the
+seven others none. The limits were set on these films, too."""
 U_SHARE, U_CYCLES, U_STEP = 0.008, 0.060, 0.60
 """Standard uncertainty as a part of the rate: a share of its own, so many cycles at both ends
 together, and a share of what neighbouring parts differ by."""
@@ -120,7 +123,11 @@ def _judged(way: Way, stretch: Stretch, by_phase: float, stroke: str) -> tuple[S
         (way.rival >= CLEAR_RIVAL, Why.NOT_FOLLOWED),
     )
     doubt = next((why for is_so, why in doubts if is_so), None)
-    return (Sure.LOOK, doubt) if doubt else (Sure.SURE, Why.CLEAR)
+    if doubt is None:
+        return Sure.SURE, Why.CLEAR
+    if stroke == "breaststroke" and doubt in NOT_TOLD_OF_BREASTSTROKE:
+        return Sure.NOT_FOUND, NOT_TOLD_OF_BREASTSTROKE[doubt]
+    return Sure.LOOK, doubt
 
 
 def _may_be_twice(stretch: Stretch, stroke: str) -> bool:
