@@ -36,8 +36,8 @@ PULL_AND_KICK_CYCLES, PULL_AND_KICK_RATE = 6.0, 48.0
 """Pull and kick of breaststroke may look alike: a quick rate of few cycles may be twice the real
 one."""
 NOT_TOLD_OF_BREASTSTROKE = {Why.FAINT: Why.NOTHING, Why.UNSTEADY: Why.UNSTEADY}
-"""For the same reason: of ten drawn films that were told faintly or unevenly five were wrong, of the
-seven others none. The limits were set on these films, too."""
+"""For the same reason: of ten drawn films that were told faintly or unevenly five were wrong, of
+the seven others none. The limits were set on these films, too."""
 U_SHARE, U_CYCLES, U_STEP = 0.008, 0.060, 0.60
 """Standard uncertainty as a part of the rate: a share of its own, so many cycles at both ends
 together, and a share of what neighbouring parts differ by."""
