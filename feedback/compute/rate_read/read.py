@@ -29,7 +29,7 @@ FAINT, CLEAR = 0.32, 0.50  # of Cycle.again
 BY_CHANCE, BY_CHANCE_TWO_ARMS = 1.0, 0.95
 """Of Stretch.clear: of what was told below it half was wrong."""
 AGREE, ALL_AGREE = 0.79, 0.99  # of Stretch.agree
-RIVAL, CLEAR_RIVAL = 0.98, 0.93  # of Way.rival
+RIVAL, CLEAR_RIVAL = 0.98, 0.80  # of Way.rival; at 0.84 the neighbour had been followed once
 WAY_STEP_S = 0.4
 SURE_U, SURE_STEP = 0.0165, 0.015  # of the rate: its uncertainty, and how far parts differ
 PULL_AND_KICK_CYCLES, PULL_AND_KICK_RATE = 6.0, 48.0
