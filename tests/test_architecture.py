@@ -39,6 +39,19 @@ def test_top_level_holds_only_what_was_agreed() -> None:
     }
 
 
+def test_page_scripts_stay_short() -> None:
+    """One behaviour a module, about 150 lines at most; other people's are under vendor."""
+    modules = [
+        path
+        for app in ("portal", "clinics", "feedback")
+        for path in (ROOT / app / "static").rglob("*.js")
+        if "vendor" not in path.parts
+    ]
+    assert len(modules) > 50
+    lengths = {path.name: len(path.read_text().splitlines()) for path in modules}
+    assert {name: lines for name, lines in lengths.items() if lines > 155} == {}
+
+
 def test_no_migration_is_missing() -> None:
     done = subprocess.run(
         [sys.executable, "manage.py", "makemigrations", "--check", "--dry-run"],

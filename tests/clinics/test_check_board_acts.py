@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -273,9 +272,3 @@ def test_the_card_can_be_looked_at_where_the_start_camera_ran(cast: Cast, checke
     fit.zero_at = FIRST_START - dt.timedelta(seconds=2)  # it began after the card was shown
     fit.save()
     assert f'href="{card}' not in text(checker.get(url(cast, "check")))
-
-
-def test_the_module_files_stay_short() -> None:
-    static = Path(__file__).parents[2] / "clinics" / "static" / "clinics"
-    lengths = {p.name: len(p.read_text().splitlines()) for p in static.glob("check-board*.js")}
-    assert len(lengths) == 7 and max(lengths.values()) <= 150, lengths

@@ -3,6 +3,7 @@
 // from number card to number card.
 
 import { startClip } from "./check-board-clip.js";
+import { drawViews } from "./check-board-views.js";
 
 const ACTS = { c: "card", f: "face", n: "nobody", p: "pass" };
 
@@ -20,25 +21,8 @@ export function startLook(board, look) {
     pass ? `${where}, ${part("where").dataset.passWords.replace("{n}", pass)}` : where;
 
   function drawOthers() {
-    const focused = [...part("others").children].indexOf(document.activeElement);
     views = [...row().querySelectorAll("[data-still], [data-look-at-card]")];
-    const buttons = views.map((other) => {
-      const button = document.createElement("button");
-      button.type = "button";
-      if (other.dataset.poster) {
-        const img = document.createElement("img");
-        img.src = other.dataset.poster;
-        img.alt = "";
-        button.append(img);
-      }
-      const card = other.dataset.lookAtCard && other.firstChild.textContent;
-      button.append(card || wording(other.dataset));
-      if (other === still) button.setAttribute("aria-current", "true");
-      button.addEventListener("click", () => show(other));
-      return button;
-    });
-    part("others").replaceChildren(...buttons);
-    if (focused >= 0) buttons[focused]?.focus({ preventScroll: true });
+    drawViews(part("others"), views, still, wording, show);
   }
 
   function drawPerson() {
