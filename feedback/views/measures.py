@@ -20,15 +20,10 @@ from clinics.views.words import said
 from feedback.actions.measured import measured_from, planes_of, seen_of
 from feedback.actions.measured import views_of as mark_views_of
 from feedback.actions.measured_zero import choices_of, zero_of
-from feedback.compute.measuring.events import (
-    NAMES,
-    Seen,
-    at_m_of,
-    differences,
-    spread_of,
-)
+from feedback.compute.measuring.events import NAMES, Seen, at_m_of
 from feedback.compute.measuring.measure import Measure
 from feedback.compute.measuring.medley import MEDLEY
+from feedback.compute.measuring.placed_twice import differences, spread_of
 from feedback.compute.measuring.swim_marks import Course
 from feedback.compute.measuring.whole import Measured
 from feedback.views.coaching import coaches_here

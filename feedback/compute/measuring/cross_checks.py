@@ -14,8 +14,9 @@ from itertools import combinations
 from clinics.compute.errors import say as _
 from feedback.compute.measuring.consistency import rate_times_length
 from feedback.compute.measuring.course import Length, Wrong
-from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen, is_anywhere, place_of
+from feedback.compute.measuring.events import NAMES, Event, Seen, is_anywhere, place_of
 from feedback.compute.measuring.notation import written
+from feedback.compute.measuring.placed_twice import SAME_S
 from feedback.compute.measuring.strokes import (
     MARKS_PER_CYCLE,
     PER_MIN,

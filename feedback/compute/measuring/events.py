@@ -12,10 +12,8 @@ that of the start signal.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import combinations
 
 from clinics.compute.errors import Said
 from clinics.compute.errors import say as _
@@ -146,7 +144,8 @@ def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
     """The event's time on the axis of `frame_s`, with half the frame interval taken off; of a head
     at no said distance that of the frame, since its place is the one that it has there.
 
-    `spread_s`: standard deviation with which people place this event, beyond the frame.
+    `spread_s`: standard uncertainty of how people place this event, beyond the frame
+    (placed_twice.py).
     ValueError for an interval that is none.
 
     >>> view = View("deck", 0.002)
@@ -158,12 +157,15 @@ def time_of(seen: Seen, *, spread_s: float = 0.0) -> Quantity:
         raise ValueError(f"mark {seen.key}: a frame interval of {seen.interval_s} s")
     if is_anywhere(seen):
         return Quantity(seen.frame_s, _clock(seen.view))
-    half_s = seen.interval_s / 2
-    parts = {Source(f"frame of {seen.key}", Shape.BOX, half_s): 1.0}
-    parts |= _clock(seen.view)
+    parts = {frame_source(seen): 1.0} | _clock(seen.view)
     if spread_s:
         parts[Source(f"spread of {seen.key}", Shape.BELL, spread_s)] = 1.0
-    return Quantity(seen.frame_s - half_s, parts)
+    return Quantity(seen.frame_s - seen.interval_s / 2, parts)
+
+
+def frame_source(seen: Seen) -> Source:
+    """By how much the event may be later than the middle of the interval before its frame."""
+    return Source(f"frame of {seen.key}", Shape.BOX, seen.interval_s / 2)
 
 
 def place_of(seen: Seen) -> Quantity | None:
@@ -199,68 +201,6 @@ def at_m_of(seen: Seen) -> float | None:
     return round(seen.swum.value, 2)
 
 
-SAME_S = 0.5  # marks of one event by several people are nearer to each other than that
-
-
-def spread_of(marks: Iterable[Seen]) -> dict[Event, float]:
-    """Standard deviation with which each event was placed, in seconds, where at least one was
-    placed twice or more in one view (by several people, or by one again).
-
-    Pooled over all such groups: sqrt(sum of squared deviations / degrees of freedom), the usual
-    pooled estimate (GUM H.3.6 names the same). A group is marks of one event in one view that
-    lie within `SAME_S` of each other, at most one of them for each time that a person placed it.
-
-    >>> view = View("deck", None)
-    >>> two = [Seen(k, Event.BREAKOUT, view, t, 0.02, k) for k, t in (("a", 6.10), ("b", 6.14))]
-    >>> round(spread_of(two)[Event.BREAKOUT], 4)
-    0.0283
-    """
-    squares: dict[Event, list[float]] = {}
-    freedom: dict[Event, int] = {}
-    for group in groups_of(marks):
-        if len(group) > 1:
-            mean = sum(one.frame_s for one in group) / len(group)
-            event = group[0].event
-            squares.setdefault(event, []).extend((one.frame_s - mean) ** 2 for one in group)
-            freedom[event] = freedom.get(event, 0) + len(group) - 1
-    return {event: (sum(its) / freedom[event]) ** 0.5 for event, its in squares.items()}
-
-
-def groups_of(marks: Iterable[Seen]) -> list[list[Seen]]:
-    """Marks of the same event in the same view that are about the same happening, in order of
-    time; hand entries follow each other faster than `SAME_S`, and count as the same only if
-    several people placed them."""
-    ordered = sorted(marks, key=lambda one: (one.event, one.view.key, one.frame_s, one.key))
-    groups: list[list[Seen]] = []
-    for one in ordered:
-        if groups and _same(groups[-1], one):
-            groups[-1].append(one)
-        else:
-            groups.append([one])
-    return groups
-
-
-def _same(group: list[Seen], one: Seen) -> bool:
-    first = group[0]
-    if (first.event, first.view.key, first.distance_m) != (one.event, one.view.key, one.distance_m):
-        return False
-    if is_anywhere(one):
-        return False
-    apart_s = SAME_S / 2 if one.event is Event.HAND_ENTRY else SAME_S
-    if one.frame_s - first.frame_s > apart_s:
-        return False
-    return one.event is not Event.HAND_ENTRY or all(other.by != one.by for other in group)
-
-
 def is_anywhere(seen: Seen) -> bool:
     """A head at no said distance: each is where it is, and no two are the same happening."""
     return seen.event is Event.HEAD_AT_DISTANCE and seen.distance_m is None
-
-
-def differences(marks: Iterable[Seen]) -> list[tuple[Seen, Seen, float]]:
-    """Each two marks of the same happening, and by how much the second is later, in seconds."""
-    return [
-        (one, other, other.frame_s - one.frame_s)
-        for group in groups_of(marks)
-        for one, other in combinations(group, 2)
-    ]

@@ -18,7 +18,8 @@ from feedback.compute.measuring.course import Length as Length
 from feedback.compute.measuring.course import Wall as Wall
 from feedback.compute.measuring.course import Wrong as Wrong
 from feedback.compute.measuring.distances import distances_wrong, placed_in
-from feedback.compute.measuring.events import NAMES, SAME_S, Event, Seen, is_anywhere
+from feedback.compute.measuring.events import NAMES, Event, Seen, is_anywhere
+from feedback.compute.measuring.placed_twice import SAME_S
 
 WALL = (Event.HANDS_TOUCH_WALL, Event.FEET_TOUCH_WALL, Event.FEET_LEAVE_WALL)
 START = (

@@ -11,8 +11,9 @@ UNKNOWN_M_PER_S = 1.0  # where no speed can be told: slow, so that the ± is rat
 
 
 class Times:
-    """`spreads`: how far apart people place an event, in seconds (events.spread_of). `speeds`: of
-    heads where they are at a distance, metres per second by their keys (head_speeds.py)."""
+    """`spreads`: how unsurely people place an event, in seconds (placed_twice.placing_u).
+    `speeds`: of heads where they are at a distance, metres per second by their keys
+    (head_speeds.py)."""
 
     def __init__(self, zero: Zero, spreads: Mapping[Event, float]) -> None:
         self.zero, self.spreads = zero, spreads

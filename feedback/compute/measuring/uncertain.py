@@ -17,6 +17,7 @@ from enum import StrEnum
 from functools import lru_cache
 
 COVERED = 0.95
+Z_95 = 1.959964  # 95 % of a normal distribution lie within so many standard deviations
 _SQRT_2, _SQRT_2PI = math.sqrt(2), math.sqrt(2 * math.pi)
 _NEARLY_NOTHING = 1e-6  # of the widest part: a bell so narrow is taken with this width
 NARROW = 0.02  # of the bell: what is narrower adds 1/7500 to its variance at most

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from feedback.compute.measuring.cross_checks import disagreements
-from feedback.compute.measuring.events import Seen, Zero, spread_of
+from feedback.compute.measuring.events import Seen, Zero
 from feedback.compute.measuring.head_speeds import head_speeds
 from feedback.compute.measuring.measure import Measure
+from feedback.compute.measuring.placed_twice import placing_u
 from feedback.compute.measuring.splits import way_measures
 from feedback.compute.measuring.start import start_measures
 from feedback.compute.measuring.strokes import missed_strokes, stroke_measures
@@ -47,7 +48,7 @@ def measure_swim(
     they are is part of every ±. `strokes`: of each length, for a medley."""
     given = list(marks)
     swim = put_in_order(given, replace(course, strokes=tuple(strokes or course.strokes)), by=by)
-    times = Times(zero, spread_of(given))
+    times = Times(zero, placing_u(given))
     times.speeds = head_speeds(swim, times)
     measures = (
         *start_measures(swim, times),

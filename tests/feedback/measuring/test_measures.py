@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from feedback.compute.measuring.consistency import gap, parts_of_whole, rate_times_length
-from feedback.compute.measuring.events import Event, Seen, View, Zero, differences, spread_of
+from feedback.compute.measuring.events import Event, Seen, View, Zero
 from feedback.compute.measuring.measure import DEFINITIONS
+from feedback.compute.measuring.placed_twice import differences, spread_of
 from feedback.compute.measuring.swim_marks import Course, put_in_order
 from feedback.compute.measuring.time_spent import time_spent
 from feedback.compute.measuring.turns import TurnZone
