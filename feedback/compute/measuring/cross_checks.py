@@ -3,7 +3,8 @@
 What is the same number by construction is no check, and none is made of it: stroke length is
 worked out from speed and rate, the parts of a turn share their marks, the time spent swimming is
 what the other parts leave. Independent are a distance that was typed and the plane in the picture;
-one event marked in two views; and the way that the hands went against that of the head.
+one event marked in two views; lengths of one swim, which last much the same; and the way that the
+hands went against that of the head.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from itertools import combinations
 
 from clinics.compute.errors import say as _
 from feedback.compute.measuring.consistency import rate_times_length
-from feedback.compute.measuring.course import Length, Wrong
+from feedback.compute.measuring.course import Length, Wall, Wrong
 from feedback.compute.measuring.events import NAMES, Event, Seen, is_anywhere, place_of
 from feedback.compute.measuring.notation import written
 from feedback.compute.measuring.placed_twice import SAME_S
@@ -29,6 +30,9 @@ from feedback.compute.measuring.times import Times
 from feedback.compute.measuring.uncertain import Quantity, exact
 
 LEAST_HANDS = 3
+AS_LONG_AS_TWO = (
+    1.7  # of another length; no medley's strokes and no fade differ so much (judgement)
+)
 MATTERS = 0.03  # a smaller share is what swimming itself changes within a length (judgement)
 
 
@@ -37,6 +41,7 @@ def disagreements(given: Iterable[Seen], swim: SwimMarks, times: Times) -> list[
     return [
         *_typed_and_seen(swim),
         *_in_two_views(given, times),
+        *_as_long_as_two(swim, times),
         *(one for length in swim.lengths for one in _hands_and_head(length, swim, times)),
     ]
 
@@ -88,6 +93,34 @@ def _in_two_views(given: Iterable[Seen], times: Times) -> Iterator[Wrong]:
                 half=f"{apart.half_width_95:.3f}",
             )
             yield Wrong((one.key, other.key), told)
+
+
+def _as_long_as_two(swim: SwimMarks, times: Times) -> Iterator[Wrong]:
+    """A wall that nobody marked makes two lengths one, and what comes after is counted wrongly."""
+    lasted: dict[int, tuple[float, Seen]] = {}
+    before: Wall | None = None
+    for length in swim.lengths:
+        end = length.wall.touch if length.wall else None
+        begin = before.touch if before else None
+        span = times.since_start(end) if length.number == 1 else times.between(begin, end)
+        if span is not None and end is not None:
+            lasted[length.number] = span.value, end
+        before = length.wall
+    if not lasted:
+        return
+    shortest = min(lasted, key=lambda number: lasted[number][0])
+    least_s = lasted[shortest][0]
+    for number, (its_s, touch) in lasted.items():
+        if its_s > AS_LONG_AS_TWO * least_s:
+            told = _(
+                "Length %(number)s took %(its)s s, length %(other)s %(least)s s. Is a wall in it "
+                "not marked?",
+                number=number,
+                its=f"{its_s:.1f}",
+                other=shortest,
+                least=f"{least_s:.1f}",
+            )
+            yield Wrong((touch.key,), told)
 
 
 def _hands_and_head(length: Length, swim: SwimMarks, times: Times) -> Iterator[Wrong]:

@@ -38,6 +38,24 @@ def test_two_people_who_differ_widen_what_two_views_may_differ_by() -> None:
     assert not [w for w in measured(one, also, far).wrong if "two views" in w.says]
 
 
+def walls(*at_s: float) -> Measured:
+    return measured(
+        *(
+            Seen(f"w{n}", E.FEET_TOUCH_WALL, WINDOW, s, 0.02, "ines")
+            for n, s in enumerate(at_s, start=1)
+        )
+    )
+
+
+def test_a_length_that_lasts_as_long_as_two_may_hide_a_wall() -> None:
+    assert walls(15.0, 31.5, 49.0).wrong == ()
+    (said,) = walls(15.0, 48.5).wrong
+    assert said.marks == ("w2",)
+    assert "Length 2 took 33.5 s, length 1 15.0 s. Is a wall in it not marked?" in said.says
+    (first,) = walls(31.5, 48.0).wrong
+    assert first.marks == ("w1",) and "Length 1 took 31.5 s, length 2 16.5 s" in first.says
+
+
 def hands_and_heads(
     way_per_cycle_m: float, speed: float = 1.5, unseen: int | None = None
 ) -> Measured:
