@@ -23,6 +23,7 @@ from feedback.compute.drawing import clean_points
 from feedback.models import Comment, Drawing
 from feedback.privacy import coaches, is_own
 from portal.actions.audit import record
+from portal.actions.ledger import note_withdrawn
 
 if TYPE_CHECKING:
     from clinics.models import Clip, Swim
@@ -132,6 +133,7 @@ def rub_out(*, drawing: Drawing, by: User) -> None:
     row = _own(drawing, by)
     if row is not None:
         _note("drawing-rubbed-out", row, by)
+        note_withdrawn(Drawing._meta.label, row.pk, "")
         row.delete()
 
 

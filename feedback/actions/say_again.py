@@ -6,6 +6,7 @@ it said before, for those who may read it; the trail holds a checksum, never the
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ from django.utils import timezone
 
 from feedback.models import Comment, CommentVersion
 from portal.actions.audit import record
+from portal.actions.ledger import note_withdrawn
 
 if TYPE_CHECKING:
     from portal.models import User
@@ -58,12 +60,17 @@ def take_back(*, comment: Comment, by: User) -> None:
         by,
         sha256_before=_sha256(row.text),
     )
+    note_withdrawn(Comment._meta.label, row.pk, "")
+    words_go(row, timezone.now())
+
+
+def words_go(row: Comment, at: dt.datetime) -> None:
+    """Of a comment that is taken back, without noting it."""
     if not row.replies.exists():
         row.delete()
         return
     row.versions.all().delete()
-    now = timezone.now()
-    row.text, row.taken_back_at, row.told_at = "", now, row.told_at or now
+    row.text, row.taken_back_at, row.told_at = "", at, row.told_at or at
     row.save(update_fields=["text", "taken_back_at", "told_at"])
 
 

@@ -6,6 +6,7 @@ that a better clock fit improves them; the words are those that had been sent wh
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -20,6 +21,7 @@ from feedback.actions.tell import ask_to_tell
 from feedback.compute.take_home import Choice, choice_of
 from feedback.models import FeedbackSent, Mark, TakeHome
 from portal.actions.audit import record
+from portal.actions.ledger import note_withdrawn
 
 if TYPE_CHECKING:
     from clinics.models import Swim
@@ -116,7 +118,13 @@ def take_page_back(*, swim: Swim, by: User) -> None:
     page = TakeHome.objects.filter(swim=row, given_at__isnull=False).first()
     if page is None:
         return
-    page.given = page.given_at = page.given_by = page.sent = None
-    page.taken_back_at = timezone.now()
-    page.save()
+    note_withdrawn(TakeHome._meta.label, page.pk, "")
+    page_goes(page, timezone.now())
     record(action="take-home.take-back", by=by, subject=row, club=row.entry.clinic.club)
+
+
+def page_goes(page: TakeHome, at: dt.datetime) -> None:
+    """Of a page that is taken back, without noting it."""
+    page.given = page.given_at = page.given_by = page.sent = None
+    page.taken_back_at = at
+    page.save()
