@@ -27,7 +27,7 @@ def rub_out_again(line: Line) -> bool:
 
 
 def take_page_back_again(line: Line) -> bool:
-    page = TakeHome.objects.filter(pk=line.id, given_at__lte=line.when).first()
+    page = TakeHome.objects.filter(swim_id=line.id, given_at__lte=line.when).first()
     if page is not None:
         page_goes(page, line.when)
     return page is not None
