@@ -136,7 +136,10 @@ DEFINITIONS: dict[str, Definition] = _all(
     Definition(
         "underwater-distance",
         _("Distance under water"),
-        _("from the wall to where the head breaks the surface"),
+        _(
+            "from the wall to where the head breaks the surface; from a place in the picture half "
+            "a frame of the way on is taken off"
+        ),
         Unit.M,
         _PRACTICE,
     ),
