@@ -744,3 +744,26 @@ def test_pictures_of_a_swim_come_once_the_network_is_back(page: Page) -> None:
         """,
     )
     assert told == ["made", 0]
+
+
+def test_choices_that_were_not_kept_are_said_until_they_are(page: Page) -> None:
+    told = run(
+        page,
+        """
+        document.body.innerHTML = `<form data-kept-at-once><input type="checkbox">
+          <p data-not-kept hidden>not kept</p></form>`;
+        await load("feedback/not-kept.js");
+        const tell = (name, detail = {}) =>
+          find("input").dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
+        const seen = () => !find("[data-not-kept]").hidden;
+        const before = seen();
+        tell("htmx:sendError");
+        const lost = seen();
+        tell("htmx:beforeOnLoad", { xhr: { status: 503 } });
+        tell("htmx:responseError");
+        const refused = seen();
+        tell("htmx:beforeOnLoad", { xhr: { status: 200 } });
+        return [before, lost, refused, seen()];
+        """,
+    )
+    assert told == [False, True, True, False]
