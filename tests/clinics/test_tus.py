@@ -318,18 +318,22 @@ ODD_NAMES = [
 ]
 
 
-@pytest.mark.parametrize("name", ODD_NAMES)
-def test_odd_names_are_text_only(crew: Client, cast: Cast, name: str) -> None:
+def test_odd_names_are_text_only(crew: Client, cast: Cast) -> None:
     before = {path for path in Path(settings.DATA_DIR).rglob("*") if path.is_file()}
-    url = path_of(create(crew, cast, 10, filename=name))
-    patch(crew, url, 0, b"12345")
+    parts = set()
+    for name in ODD_NAMES:
+        url = path_of(create(crew, cast, 10, filename=name))
+        patch(crew, url, 0, b"12345")
+        parts.add(part_of(url).name)
+        row = Upload.objects.get(pk=url.rstrip("/").rsplit("/", 1)[-1])
+        assert row.name == name.replace("\0", "\N{SYMBOL FOR NULL}")[:300]
+        page = crew.get(f"/clinics/{cast.clinic.pk}/bring-in/").content.decode()
+        assert "<img src=x" not in page
+        assert (
+            f"<bdi>{row.name[:2].replace('<', '&lt;')}" in page
+        )  # a mark in it turns nothing else
     after = {path for path in Path(settings.DATA_DIR).rglob("*") if path.is_file()}
-    assert {path.name for path in after - before} <= {part_of(url).name, ".sidelane"}
-    row = Upload.objects.get()
-    assert row.name == name.replace("\0", "\N{SYMBOL FOR NULL}")[:300]
-    page = crew.get(f"/clinics/{cast.clinic.pk}/bring-in/").content.decode()
-    assert "<img src=x" not in page
-    assert f"<bdi>{row.name[:2].replace('<', '&lt;')}" in page  # a mark in it turns nothing else
+    assert {path.name for path in after - before} <= {*parts, ".sidelane"}
 
 
 @pytest.mark.django_db(transaction=True)

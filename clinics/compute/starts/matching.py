@@ -57,6 +57,7 @@ def matches(
         lag = _lags(own_s, theirs_s, middle_s, tried_ppm, low_s, high_s)
         if len(lag) == 0:
             continue
+        lag.sort()
         crowd = np.searchsorted(lag, lag + 2 * within_s, side="right") - np.arange(len(lag))
         for at in np.argsort(crowd, kind="stable")[::-1][: 20 * count]:
             cell = math.floor(float(lag[at]) / (apart_s / 2))
@@ -86,12 +87,10 @@ def _rates_ppm(own_s: Float64, within_s: float, middle_ppm: float, limit_ppm: fl
 def _lags(
     own_s: Float64, theirs_s: Float64, middle_s: float, rate_ppm: float, low_s: float, high_s: float
 ) -> Float64:
-    """All differences, sorted: clinic time of the middle of the own list, less that middle."""
+    """All differences: clinic time of the middle of the own list, less that middle."""
     own = own_s + (own_s - middle_s) * (rate_ppm * 1e-6)
     lag = (theirs_s[:, None] - own[None, :]).ravel()
-    lag = lag[(lag >= low_s) & (lag <= high_s)]
-    lag.sort()
-    return lag
+    return lag[(lag >= low_s) & (lag <= high_s)]
 
 
 def _refined(
@@ -189,14 +188,29 @@ def _most(
     low_s: float,
     high_s: float,
 ) -> int:
-    middle_s = float(np.median(own_s))
+    """The largest number of differences within twice `within_s`, at any of the rates.
+
+    Few rates bring more than those before them. Single precision, which sorts in half the time,
+    tells which cannot: it is off by less than `loose_s`."""
+    middle_s, centre_s = float(np.median(own_s)), float(np.median(theirs_s))
+    furthest_s = 2 * float(np.ptp(own_s) + np.ptp(theirs_s))
+    loose_s = 4 * furthest_s * float(np.finfo(np.float32).eps) + 1e-6 * within_s
+    own_s, theirs_s = own_s - middle_s, theirs_s - centre_s
+    low_s, high_s = (end_s - centre_s + middle_s for end_s in (low_s, high_s))
     most = 0
     for tried_ppm in _rates_ppm(own_s, within_s, rate_ppm, limit_ppm):
-        lag = _lags(own_s, theirs_s, middle_s, tried_ppm, low_s, high_s)
-        if len(lag):
-            crowd = np.searchsorted(lag, lag + 2 * within_s, side="right") - np.arange(len(lag))
-            most = max(most, int(crowd.max()))
+        lag = _lags(own_s, theirs_s, 0.0, tried_ppm, low_s, high_s)
+        if _crowds(np.sort(lag.astype(np.float32)), most, 2 * within_s + loose_s):
+            lag.sort()
+            while _crowds(lag, most, 2 * within_s):
+                most += 1
     return most
+
+
+def _crowds(rising: NDArray[np.floating], most: int, width_s: float) -> bool:
+    """Whether more than `most` lie within `width_s` somewhere."""
+    first = rising[: max(len(rising) - most, 0)]
+    return bool((rising[most:] <= first + width_s).any())
 
 
 def shuffled(instants_s: Float64, rng: np.random.Generator) -> Float64:
