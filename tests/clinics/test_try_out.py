@@ -80,6 +80,11 @@ def bring(cast: Cast, tmp_path: Path) -> Bring:
     return brought
 
 
+def short(folder: Path) -> Path:
+    """What is judged of it does not matter."""
+    return film(folder / "a.mp4", picture=wall(size=(640, 360)), length_s=4.0)
+
+
 def found(file: TryOutFile) -> dict[str, dict[str, Any]]:
     return {one["check"]: one for one in file.findings}
 
@@ -191,7 +196,7 @@ def test_starts_tapped_later_judge_again(
 
 
 def test_judging_may_run_twice(tapped: TryOut, bring: Bring, tmp_path: Path) -> None:
-    file = bring(tapped, film(tmp_path / "a.mp4", length_s=4.0))
+    file = bring(tapped, short(tmp_path))
     before = set(file.stills.values_list("pk", flat=True))
     judge_file(TryOutFile.objects.get(pk=file.pk), lambda *_args: None)
     assert set(file.stills.values_list("pk", flat=True)) == before
@@ -204,7 +209,7 @@ def test_nothing_of_it_becomes_a_recording_or_a_clip(
     tapped: TryOut, bring: Bring, tmp_path: Path
 ) -> None:
     clips, recordings = Clip.objects.count(), Recording.objects.count()
-    bring(tapped, film(tmp_path / "a.mp4", length_s=4.0))
+    bring(tapped, short(tmp_path))
     assert (Clip.objects.count(), Recording.objects.count()) == (clips, recordings)
 
 
@@ -212,7 +217,7 @@ def test_nothing_of_it_becomes_a_recording_or_a_clip(
 
 
 def judged(tapped: TryOut, bring: Bring, tmp_path: Path) -> TryOutFile:
-    file = bring(tapped, film(tmp_path / "a.mp4", length_s=4.0))
+    file = bring(tapped, short(tmp_path))
     assert file.state == "judged" and on_disk() == 5
     return file
 

@@ -9,13 +9,13 @@ import pytest
 
 from tests.cast import Cast, build_cast
 from tests.feedback.filmed_swim import Filmed
-from tests.feedback.painted_room import Station4, make_room, put_room
+from tests.feedback.painted_room import Station4, put_room, room_of_run
 
 
 @pytest.fixture(scope="session")
 def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
     """Four painted recordings, drawn and cut once."""
-    return make_room(tmp_path_factory.mktemp("room"), seconds=6)
+    return room_of_run(tmp_path_factory, 6)
 
 
 @pytest.fixture

@@ -12,11 +12,12 @@ from __future__ import annotations
 import datetime as dt
 import subprocess
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from django.urls import reverse
 from numpy.typing import NDArray
 
@@ -30,6 +31,7 @@ from clinics.media.take import Take
 from clinics.models import Clip, ClipFile, Station, Swim
 from tests.cast import Cast, make_recording, make_station, make_stored
 from tests.feedback.painted_swim import _table
+from tests.once import once_a_run
 
 TICKS_PER_S = 90_000
 LEAD_FRAMES = 40
@@ -212,6 +214,11 @@ def make_room(
         )
         stations.append(Station4(number, camera, ticks, rendered))
     return stations
+
+
+def room_of_run(factory: pytest.TempPathFactory, seconds: float) -> list[Station4]:
+    """As `make_room`, once a run; nobody changes it (`put_room` copies)."""
+    return once_a_run(factory, f"room-{seconds:g}", partial(make_room, seconds=seconds))
 
 
 def put_room(cast: Cast, stations: list[Station4], swim: Swim | None = None) -> list[Clip]:

@@ -70,23 +70,27 @@ class Page2:
         return float(self.page.locator("[data-compare]").get_attribute("data-at") or "nan")
 
     def frames(self) -> list[int]:
-        """What is painted on the two pictures, as frames of their clips."""
+        """What is painted on the two pictures, as frames of their clips; waited for, since a busy
+        machine may still be painting."""
         read = []
         for n, film in enumerate(self.two.films):
             surface = self.page.locator(f'[data-side="{n}"] .one:not([hidden]) .picture > *').first
             surface.scroll_into_view_if_needed()
-            box = surface.locator("..").evaluate(CONTENT_BOX)
-            whole = Image.open(io.BytesIO(self.page.screenshot()))
-            left, top = box["x"], box["y"]
-            cut, written = (
-                whole.crop((left, top, left + box["width"], top + box["height"])),
-                io.BytesIO(),
-            )
-            cut.save(written, "PNG")
-            frame = film.frame_of(number_on(written.getvalue()))
+            for _ in range(30):
+                frame = film.frame_of(self._number_in(surface.locator("..")))
+                if frame is not None:
+                    break
+                self.page.wait_for_timeout(100)
             assert frame is not None, f"no number of this film on picture {n}"
             read.append(frame)
         return read
+
+    def _number_in(self, picture: Locator) -> int | None:
+        box = picture.evaluate(CONTENT_BOX)
+        whole, written = Image.open(io.BytesIO(self.page.screenshot())), io.BytesIO()
+        left, top = box["x"], box["y"]
+        whole.crop((left, top, left + box["width"], top + box["height"])).save(written, "PNG")
+        return number_on(written.getvalue())
 
     def wait_for(self, n: int, frame: int) -> None:
         self.page.wait_for_selector(f'[data-side="{n}"][data-frame="{frame}"]')

@@ -20,7 +20,7 @@ from feedback.models import Mark
 from portal.models import User
 from tests.browser import fits, shot, signed_in, violations
 from tests.cast import build_cast, make_station
-from tests.feedback.painted_room import Station4, least_excess_s, make_room, put_room
+from tests.feedback.painted_room import Station4, least_excess_s, put_room, room_of_run
 from tests.feedback.two_swims import earlier_clinic, enter, marked, swim_of
 from tests.journeys.compare_page import (
     NOW_FRAME,
@@ -41,7 +41,7 @@ pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
 @pytest.fixture(scope="module")
 def films(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
-    return make_room(tmp_path_factory.mktemp("films"), seconds=6.0)
+    return room_of_run(tmp_path_factory, 6)
 
 
 def _elsewhere(clip: Clip, station: Any) -> Clip:

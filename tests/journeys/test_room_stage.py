@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, expect
 from clinics.models import Clip
 from tests.browser import fits, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_room import Station4, least_excess_s, make_room, put_room
+from tests.feedback.painted_room import Station4, least_excess_s, put_room, room_of_run
 from tests.feedback.words import say_and_send
 from tests.journeys.room import PHONE, WIDE, Room, rooms_of
 
@@ -27,7 +27,7 @@ START, UNDER, WINDOW, DECK = range(4)
 
 @pytest.fixture(scope="module")
 def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
-    return make_room(tmp_path_factory.mktemp("room"), seconds=6)
+    return room_of_run(tmp_path_factory, 6)
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ from portal.actions.job_worker import drain
 from portal.models import AuditEntry, Job
 from tests.browser import fits, violations
 from tests.cast import Cast, build_cast
-from tests.feedback.painted_room import Station4, make_room, put_room
+from tests.feedback.painted_room import Station4, put_room, room_of_run
 from tests.journeys.room import WIDE, Room, rooms_of
 
 pytestmark = [pytest.mark.journey, pytest.mark.django_db(transaction=True)]
@@ -37,7 +37,7 @@ SIZE = (640, 360)
 
 @pytest.fixture(scope="module")
 def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
-    return make_room(tmp_path_factory.mktemp("room"), seconds=4)
+    return room_of_run(tmp_path_factory, 4)
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ from portal.actions.job_worker import drain
 from tests.browser import fits, opener, shot, violations
 from tests.cast import Cast, build_cast, sign_in
 from tests.feedback.marked_swims import mark_swim
-from tests.feedback.painted_room import Station4, make_room, put_room
+from tests.feedback.painted_room import Station4, put_room, room_of_run
 from tests.feedback.taken_home import ONE_THING, POINTS, said_and_marked
 from tests.feedback.two_swims import last_time
 from tests.journeys.room import PHONE, WIDE
@@ -36,7 +36,7 @@ expect.set_options(timeout=15_000)
 
 @pytest.fixture(scope="module")
 def stations(tmp_path_factory: pytest.TempPathFactory) -> list[Station4]:
-    return make_room(tmp_path_factory.mktemp("room"), seconds=4)
+    return room_of_run(tmp_path_factory, 4)
 
 
 @pytest.fixture
