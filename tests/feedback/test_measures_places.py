@@ -99,7 +99,7 @@ def test_typed_and_seen_that_differ_are_a_trouble_of_the_page(cast: Cast) -> Non
     mark(cast, 40, "breakout", distance_m=12.5, **at(9.5))
     shown = read(cast, cast.coach)
     trouble = words(shown.split('class="trouble"')[1].split("</div>")[0])
-    assert "12.5 m was typed, the plane in the picture has 9.5" in trouble
+    assert "12.5 m was typed, the plane in the picture has 9.47" in trouble
     assert "it counts before the plane in the picture" in words(shown)
 
 

@@ -45,7 +45,8 @@ def placing_u(marks: Iterable[Seen]) -> dict[Event, float]:
     Three estimates pooled by their degrees of freedom (GUM H.3.6): this event's own; that of the
     others, for `OTHERS_COUNT` at most; and where these are fewer, half a frame interval for the
     rest (GUM 4.3, a judgement from before). A deviation from so few repeats is widened by
-    Student's t (GUM G.3.2), so that 1.96 of it are t times the pooled one.
+    Student's t (GUM G.3.2), so that 1.96 of it are t times the pooled one. It is never less than
+    what this event itself shows; where all agree on every frame, nothing is added.
 
     >>> from feedback.compute.measuring.events import View
     >>> view = View("deck", None)
@@ -64,9 +65,12 @@ def _u(own: Repeats, found: Mapping[Event, Repeats]) -> float:
     squares = own.squares
     if freedom:
         squares += counts * sum(_seen_by(own, one) for one in others) / freedom
+    if not squares:
+        return 0.0
     squares += (OTHERS_COUNT - counts) * (own.interval_s / 2) ** 2
     known = own.freedom + OTHERS_COUNT
-    return t_95(known) / Z_95 * (squares / known) ** 0.5
+    pooled = t_95(known) / Z_95 * (squares / known) ** 0.5
+    return max(pooled, (own.squares / own.freedom) ** 0.5)
 
 
 def _seen_by(own: Repeats, other: Repeats) -> float:

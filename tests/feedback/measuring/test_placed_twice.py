@@ -76,11 +76,18 @@ def twice(event: Event, apart_s: float, times: int = 1) -> list[Seen]:
     ]
 
 
-def test_two_marks_that_agree_do_not_pass_for_sure() -> None:
-    """Half a frame counts for four degrees of freedom (arithmetic)."""
-    alone = placing_u(twice(E.BREAKOUT, 0.0))[E.BREAKOUT]
-    assert alone == pytest.approx(stats.t.ppf(0.975, 5) / 1.96 * (4 * 0.02**2 / 5) ** 0.5, rel=0.01)
+def test_people_who_agree_on_every_frame_add_nothing() -> None:
+    assert placing_u(twice(E.BREAKOUT, 0.0))[E.BREAKOUT] == 0
     assert placing_u([]) == {}
+
+
+def test_two_marks_a_frame_apart_say_little_and_half_a_frame_counts_too() -> None:
+    """For four degrees of freedom beside the one (arithmetic)."""
+    squares = (4 * 0.02**2 + 0.04**2 / 2) / 5
+    alone = placing_u(twice(E.BREAKOUT, 0.04))[E.BREAKOUT]
+    assert alone == pytest.approx(stats.t.ppf(0.975, 5) / 1.96 * squares**0.5, rel=0.01)
+    far = placing_u(twice(E.BREAKOUT, 0.16))[E.BREAKOUT]
+    assert far == pytest.approx(0.16 / 2**0.5)  # never less than was seen
 
 
 def test_what_is_placed_often_tells_for_itself() -> None:
