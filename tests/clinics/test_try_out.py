@@ -34,6 +34,7 @@ from tests.cast import Cast
 from tests.clinics.try_out_tools import film, hall, wall
 
 FIRST_S, GAP_S = 2.2, 9.37
+SMALL = wall(size=(640, 360))
 pytestmark = pytest.mark.media
 
 
@@ -82,7 +83,7 @@ def bring(cast: Cast, tmp_path: Path) -> Bring:
 
 def short(folder: Path) -> Path:
     """What is judged of it does not matter."""
-    return film(folder / "a.mp4", picture=wall(size=(640, 360)), length_s=4.0)
+    return film(folder / "a.mp4", picture=SMALL, length_s=4.0)
 
 
 def found(file: TryOutFile) -> dict[str, dict[str, Any]]:
@@ -136,7 +137,7 @@ def test_a_file_that_is_no_film_says_so(tapped: TryOut, bring: Bring, tmp_path: 
 def test_a_silent_file_is_told_from_one_without_sound(
     tapped: TryOut, bring: Bring, tmp_path: Path
 ) -> None:
-    silent = film(tmp_path / "muted.mp4", sound=0 * hall(13.0, ()))
+    silent = film(tmp_path / "muted.mp4", picture=SMALL, sound=0 * hall(13.0, ()))
     assert found(bring(tapped, silent))["start"]["what"] == "silent"
     none = film(tmp_path / "none.mp4", length_s=4.0)
     told = found(bring(tapped, none))
@@ -146,7 +147,7 @@ def test_a_silent_file_is_told_from_one_without_sound(
 def test_a_hall_in_which_the_signal_is_not_heard(
     tapped: TryOut, bring: Bring, tmp_path: Path
 ) -> None:
-    file = bring(tapped, film(tmp_path / "far.mp4", sound=hall(13.0, ())))
+    file = bring(tapped, film(tmp_path / "far.mp4", picture=SMALL, sound=hall(13.0, ())))
     assert found(file)["start"]["what"] == "not-found"
 
 
@@ -181,7 +182,8 @@ def test_interlaced_film_is_judged_by_its_fields(
 def test_starts_tapped_later_judge_again(
     begun: TryOut, bring: Bring, cast: Cast, tmp_path: Path
 ) -> None:
-    file = bring(begun, film(tmp_path / "a.mp4", sound=hall(13.0, (FIRST_S, FIRST_S + GAP_S))))
+    sound = hall(13.0, (FIRST_S, FIRST_S + GAP_S))
+    file = bring(begun, film(tmp_path / "a.mp4", picture=SMALL, sound=sound))
     assert found(file)["start"]["what"] == "no-taps"
     TryOut.objects.update(begun_at=timezone.now() - dt.timedelta(minutes=5))
     at = timezone.now() - dt.timedelta(minutes=1)

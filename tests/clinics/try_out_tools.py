@@ -33,9 +33,11 @@ def hall(
     times = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
     sound = 0.004 * rng.standard_normal(len(times))
     for at_s in rng.uniform(0, length_s, round(length_s)):
-        tau = times - at_s
-        splash = rng.standard_normal(len(times)) * np.exp(-np.maximum(tau, 0) / 0.08) * (tau >= 0)
-        sound += 0.05 * splash * (tau < 0.6)
+        begins = round(at_s * RATE_HZ)
+        tau = times[begins : begins + round(0.6 * RATE_HZ)] - begins / RATE_HZ
+        sound[begins : begins + len(tau)] += (
+            0.05 * rng.standard_normal(len(tau)) * np.exp(-tau / 0.08)
+        )
     for at_s in starts_s:
         sound += loud * horn(times - at_s)
     return sound
