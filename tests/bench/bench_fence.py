@@ -2,7 +2,7 @@
 
 Against a plain query for the same rows, without any fence, in the same run: at most three times
 its time, and as many queries. The best of several rounds each, turn by turn. And one clip asked
-for: at most a third of what it takes as the server plans by itself. `-s` prints it all.
+for: at most half of what it takes as the server plans by itself. `-s` prints it all.
 """
 
 from __future__ import annotations
@@ -43,5 +43,5 @@ def test_the_list_of_a_large_club_costs_at_most_three_plain_ones(tmp_path: Path)
         row = told["lists"][name]
         assert row["queries"] == plain["queries"], name
         assert row["s"] <= AT_MOST * plain["s"], (name, row["s"] / plain["s"])
-    assert told["one"]["ours"] <= told["one"]["its own"] / 3
+    assert told["one"]["ours"] <= told["one"]["its own"] / 2
     assert 5_000 < told["lists"]["coach"]["swims"] < 10_000  # not a list of nothing
