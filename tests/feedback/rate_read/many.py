@@ -1,8 +1,8 @@
 """`python -m tests.feedback.rate_read.many [COUNT [FIRST]]`: the whole distribution of readings of
 films drawn by lot, one line for each film as it is read and a table at the end.
 
-Films are fresh from seed 5225 on. The limits were set on those below 1000 and from 5000 to 5149;
-those up to 5214 then judged them, and raised one: Stretch.clear of breaststroke and butterfly.
+Films are fresh from seed 5345 on. The limits were set on those below 1000 and from 5000 to 5284;
+those up to 5344 judged them: 15 sure and right, of 18 to look at 15 right, 27 not told.
 """
 
 from __future__ import annotations
