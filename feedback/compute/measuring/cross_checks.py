@@ -30,9 +30,8 @@ from feedback.compute.measuring.times import Times
 from feedback.compute.measuring.uncertain import Quantity, exact
 
 LEAST_HANDS = 3
-AS_LONG_AS_TWO = (
-    1.7  # of another length; no medley's strokes and no fade differ so much (judgement)
-)
+AS_LONG_AS_TWO = 1.7
+"""Times another length: no medley's strokes and no fade differ so much (judgement)."""
 MATTERS = 0.03  # a smaller share is what swimming itself changes within a length (judgement)
 
 
