@@ -19,15 +19,7 @@ from feedback.compute.rate_read.result import Reading, Sure, reading_of
 from tests.feedback.rate_read.drawn import Scene, any_scene, draw
 
 WITHIN = 0.03
-COLUMNS = (
-    "sure right",
-    "sure wrong",
-    "look right",
-    "look named",
-    "look wrong",
-    "not told",
-    "covered",
-)
+COLUMNS = ("sure right", "sure wrong", "look right", "look wrong", "not told", "covered")
 
 
 @dataclass(frozen=True)
@@ -52,18 +44,10 @@ class Read:
         return bool(said and self.scene.swims and abs(said.value - self.true) <= said.half_width_95)
 
     @property
-    def is_named(self) -> bool:
-        """Whether the reading asks for a look and says itself that the truth would fit too."""
-        near = [abs(other / self.true - 1) <= WITHIN for other in self.reading.others]
-        return self.scene.swims and self.reading.sure is Sure.LOOK and any(near)
-
-    @property
     def words(self) -> str:
         if self.off is None:
             return "not told"
-        if abs(self.off) <= WITHIN:
-            return f"{self.reading.sure} right"
-        return f"{self.reading.sure} {'named' if self.is_named else 'wrong'}"
+        return f"{self.reading.sure} {'right' if abs(self.off) <= WITHIN else 'wrong'}"
 
     def __str__(self) -> str:
         off = "" if self.off is None else f"{100 * self.off:+.1f} % {self.reading.rate_per_min:.1f}"

@@ -2,13 +2,13 @@
 // refresh of the screen.
 
 import { middleS } from "../clock.js";
+import { waitFor } from "./patience.js";
 import { makeTeller } from "./teller.js";
-import { inLoop, keptLoop, makeTimeline } from "./timeline.js";
+import { beginOf, END_S, inLoop, keptLoop, makeTimeline } from "./timeline.js";
 
 const LATE_MS = 100; // a jump that takes longer is told of as waiting
 const PATIENCE_MS = 800; // and one that takes so long is given up for a newer one
 const ASLEEP_MS = 500; // no refresh for so long: the page was hidden; the clock did not go on
-const END_S = 1e-4;
 
 export function makeRunner({ stage, driver, sound, onShow, onState, main }) {
   const timeline = makeTimeline();
@@ -30,21 +30,18 @@ export function makeRunner({ stage, driver, sound, onShow, onState, main }) {
     return { at_s, playing, waiting, rate: timeline.rate(), frames: teller.frames() };
   };
 
+  const tellWaiting = () => teller.set({ waiting: true });
+
   async function show(to_s) {
     began_ms = performance.now();
-    const late = setTimeout(() => teller.set({ waiting: true }), LATE_MS);
-    const given = new Promise((_, fail) => {
-      giveUp = () => fail(new DOMException("a newer jump", "AbortError"));
-    });
     try {
-      await Promise.race([driver.show(stage.targets(to_s, loop)), given]);
+      const wait = waitFor(driver.show(stage.targets(to_s, loop)), LATE_MS, tellWaiting);
+      giveUp = wait.giveUp;
+      await wait.done;
       at_s = to_s;
       if (!closed) teller.shown(to_s, true);
     } catch (error) {
       if (error.name !== "AbortError") throw error;
-    } finally {
-      clearTimeout(late);
-      giveUp = () => {};
     }
   }
 
@@ -120,10 +117,8 @@ export function makeRunner({ stage, driver, sound, onShow, onState, main }) {
 
   async function play() {
     if (flags.playing || closed) return;
-    const reach = stage.reach();
-    const from_s = loop?.from_s ?? reach?.from_s ?? 0;
-    const over = at_s === null || (loop ? at_s >= loop.to_s : reach && at_s >= reach.to_s - 2 * END_S);
-    if (over) await go(from_s);
+    const from_s = beginOf(at_s, loop, stage.reach());
+    if (from_s !== null) await go(from_s);
     else if (working) await working;
     if (flags.playing || closed) return;
     timeline.stand(at_s);

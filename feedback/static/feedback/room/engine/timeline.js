@@ -40,3 +40,11 @@ export function inLoop(at_s, loop) {
   if (!loop || at_s < loop.to_s) return at_s;
   return loop.from_s + ((at_s - loop.to_s) % (loop.to_s - loop.from_s));
 }
+
+export const END_S = 1e-4; // so far before its end a film is shown at its last
+
+// Where playing begins anew: from nothing, or from the end of the loop or of all. null: it goes on.
+export function beginOf(at_s, loop, reach) {
+  const over = loop ? at_s >= loop.to_s : reach && at_s >= reach.to_s - 2 * END_S;
+  return at_s === null || over ? loop?.from_s ?? reach?.from_s ?? 0 : null;
+}
